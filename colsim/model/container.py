@@ -1,0 +1,89 @@
+"""A bottle or can lying on its side."""
+
+from __future__ import annotations
+
+import math
+from typing import Any, Self
+
+from pydantic import Field, model_validator
+
+from colsim.errors import ScenarioError
+from colsim.model.base import Description, Length, Mass, Number
+
+__all__ = ["Container"]
+
+
+class Container(Description):
+    """A bottle or can as it lies in the column.
+
+    Write ``like = "500 ml still water"`` to start from a catalogue entry and change only what you measured.
+    """
+
+    like: str | None = Field(None, description="name of a catalogue entry that gives what is not written here")
+    name: str = Field("container", description="what you call it")
+    diameter: Length = Field(
+        gt=20, le=150, description="calliper across the widest part, turned a quarter and averaged [mm]"
+    )
+    length: Length | None = Field(None, gt=20, le=400, description="ruler from base to the top of the cap [mm]")
+    mass: Mass = Field(gt=0.02, le=5, description="kitchen scale, full and closed [kg]")
+    empty_mass: Mass | None = Field(
+        None, gt=0, le=1, description="kitchen scale, empty and dry with its cap [kg]; assumed 3.5 % of the mass if not given"
+    )
+    liquid_spin: Number = Field(
+        0.2, ge=0, le=1, description="share of the liquid that spins up with the wall [-]; assumed 0.2, not measurable on site"
+    )
+    set_flat: Length = Field(
+        0.0,
+        ge=0,
+        description="width of a permanent flat [mm]: on a tilting board, flat down and axis across the slope, "
+        "height times the tangent of the angle at which it starts to roll; 0 if it rolls at once",
+    )
+    friction: Number = Field(
+        0.25,
+        ge=0,
+        le=2,
+        description="container on container [-]: tangent of the angle at which one slides along another "
+        "(axes along the slope); assumed 0.25 if not given",
+    )
+    restitution: Number = Field(
+        0.2, ge=0, le=0.9, description="rebound speed over impact speed [-]: square root of rebound over drop height; assumed 0.2"
+    )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _fill_from_catalogue(cls, data: Any) -> Any:
+        if not isinstance(data, dict) or data.get("like") is None:
+            return data
+        from colsim.model.catalogue import find_entry  # the catalogue is made of containers
+
+        return {**find_entry(data["like"]).values(), **data}
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.empty_mass is not None and self.empty_mass >= self.mass:
+            raise ScenarioError(
+                f"empty_mass {self.empty_mass:g} kg must be below mass {self.mass:g} kg; weigh it full and empty again"
+            )
+        if self.set_flat > self.diameter / 2:
+            raise ScenarioError(
+                f"set_flat {self.set_flat:g} mm must be at most half the diameter ({self.diameter / 2:g} mm); "
+                "a container flatter than that will not roll at all and is outside this model"
+            )
+        return self
+
+    @property
+    def height(self) -> float:
+        """Height lying on its set flat [mm]: the perimeter is kept, so h = d - 2 b / pi."""
+        return self.diameter - 2.0 * self.set_flat / math.pi
+
+    @property
+    def breadth(self) -> float:
+        """Greatest width of the cross-section [mm]: height plus flat."""
+        return self.height + self.set_flat
+
+    @property
+    def moment_of_inertia(self) -> float:
+        """Moment about its own axis [kg mm2]: the wall turns as a ring, a share of the liquid as a solid cylinder."""
+        wall = 0.035 * self.mass if self.empty_mass is None else self.empty_mass
+        radius = self.diameter / 2
+        return (wall + self.liquid_spin * (self.mass - wall) / 2) * radius**2

@@ -1,0 +1,228 @@
+"""From a scenario to the scene across the containers' axes.
+
+The drum's axis is the origin, y points up. Walls, floor, throat edge and housing of one side form one chain.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from colsim.model import Column, Container, Rotor, Scenario
+from colsim.model.units import STANDARD_GRAVITY
+from colsim.physics.scene import Arc, Body, Chain, Drum, Line, Part, Piece, Point, Scene
+
+__all__ = ["CrossSection", "build_cross_section", "container_body"]
+
+# Assumed, and without effect on a drum that turns at the motor's rate: drum and gear as a 2 kg cylinder.
+_DRUM_MASS = 2.0
+# Assumed: the housing leaves the lowest 120 deg of the drum open, so that a pocket empties well before it points down.
+_OUTLET_HALF_ANGLE = math.radians(60.0)
+# Walls go on above the column's top so that a container laid on a full stack still stands between them.
+_HEADROOM = 400.0
+
+
+@dataclass(frozen=True)
+class CrossSection:
+    """The scene of a column, and the places in it that a vend asks for.
+
+    Attributes
+    ----------
+    scene : Scene
+        What the engine simulates.
+    pockets : int
+        Number of pockets of the drum.
+    turn : int
+        Sense in which the drum turns: -1 clockwise, +1 counterclockwise.
+    throat : float
+        Height of the throat above the drum's axis [mm]; the column's height is measured from here.
+    floor_top : float
+        Height at which the parallel walls begin [mm].
+    top : float
+        Height of the column's top [mm].
+    width : float
+        Clear width between the parallel walls [mm].
+    throat_width : float
+        Clear width of the throat [mm].
+    housing_radius : float
+        [mm]
+    pocket_floor : float
+        Height of the pocket's floor above the drum's axis, pocket up [mm].
+    """
+
+    scene: Scene
+    pockets: int
+    turn: int
+    throat: float
+    floor_top: float
+    top: float
+    width: float
+    throat_width: float
+    housing_radius: float
+    pocket_floor: float
+
+
+def build_cross_section(scenario: Scenario) -> CrossSection:
+    """Build the scene across the containers' axes.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What was measured.
+
+    Returns
+    -------
+    CrossSection
+    """
+    column, rotor = scenario.column, scenario.rotor
+    throat = math.sqrt(rotor.housing_radius**2 - (column.throat_width / 2) ** 2)
+    turn = -1 if rotor.turn == "clockwise" else 1
+    lean = math.radians(column.lean)
+    gravity = 1000.0 * STANDARD_GRAVITY
+    return CrossSection(
+        scene=Scene(
+            gravity=(gravity * math.sin(lean), -gravity * math.cos(lean)),
+            walls=(_side(column, rotor, throat, -1), _side(column, rotor, throat, 1)),
+            body_friction=scenario.container.friction,
+            drum=Drum(_drum_outline(rotor, turn), _DRUM_MASS * rotor.radius**2 / 2, rotor.torque_limit * 1e6),
+        ),
+        pockets=rotor.pockets,
+        turn=turn,
+        throat=throat,
+        floor_top=throat + column.floor_height,
+        top=throat + column.height,
+        width=column.width,
+        throat_width=column.throat_width,
+        housing_radius=rotor.housing_radius,
+        pocket_floor=rotor.radius - rotor.clear_depth,
+    )
+
+
+def container_body(container: Container, index: int) -> Body:
+    """Give the body of one container.
+
+    Parameters
+    ----------
+    container : Container
+        What was measured.
+    index : int
+        Place in the order of loading, from 0.
+
+    Returns
+    -------
+    Body
+    """
+    return Body(
+        index=index,
+        height=container.height,
+        flat=container.set_flat,
+        mass=container.mass,
+        moment=container.moment_of_inertia,
+        restitution=container.restitution,
+    )
+
+
+def _side(column: Column, rotor: Rotor, throat: float, side: int) -> Chain:
+    """Build one side from the top of its wall down to the end of its housing (left), or the other way (right)."""
+    wall = "left" if side < 0 else "right"
+    floor_friction = column.wall_friction if column.floor_friction is None else column.floor_friction
+    pieces: list[Piece] = []
+    floor_top = (side * column.width / 2, throat + column.floor_height)
+    edge = _throat_edge(column, rotor, throat, side, floor_friction)
+    if column.floor_height > 0:
+        pieces += _wall_pieces(column, wall, floor_top[1], throat, side)
+        pieces.append(Line(floor_top, edge.start, floor_friction, Part.FLOOR))
+    else:
+        pieces += _wall_pieces(column, wall, edge.start[1], throat, side)
+    if edge.radius > 0:
+        pieces.append(edge)
+    from_angle = math.atan2(edge.end[1], edge.end[0])
+    to_angle = -math.pi / 2 + side * _OUTLET_HALF_ANGLE
+    sweep = to_angle - from_angle
+    if side < 0:
+        sweep = (sweep + math.pi * 4) % (2 * math.pi)
+    pieces.append(Arc((0.0, 0.0), rotor.housing_radius, from_angle, sweep, rotor.friction, Part.HOUSING))
+    return Chain(tuple(pieces)) if side < 0 else Chain(tuple(_reversed(piece) for piece in reversed(pieces)))
+
+
+def _wall_pieces(column: Column, wall: str, bottom: float, throat: float, side: int) -> list[Piece]:
+    """Cut one wall, from the top down, where its liners begin and end."""
+    x = side * column.width / 2
+    part = Part.LEFT_WALL if side < 0 else Part.RIGHT_WALL
+    top = throat + column.height + _HEADROOM
+    zones: list[tuple[float, float, float]] = []
+    reached = bottom
+    for low, high, friction in column.liner_zones(wall):
+        low, high = max(throat + low, bottom), throat + high
+        if high <= low:
+            continue
+        if low > reached:
+            zones.append((reached, low, column.wall_friction))
+        zones.append((low, high, friction))
+        reached = high
+    zones.append((reached, top, column.wall_friction))
+    return [Line((x, high), (x, low), friction, part) for low, high, friction in reversed(zones)]
+
+
+def _throat_edge(column: Column, rotor: Rotor, throat: float, side: int, friction: float) -> Arc:
+    """Round the corner between wall or floor and housing: an arc that touches both.
+
+    Its centre lies its radius behind the wall's line and as far outside the housing's circle.
+    """
+    slope = math.pi / 2 if column.floor_slope is None else math.radians(column.floor_slope)
+    down = (-side * math.cos(slope), -math.sin(slope))
+    outward = (side * math.sin(slope), -math.cos(slope))  # from free space into the wall
+    corner = (side * column.throat_width / 2, throat)
+    radius = column.throat_radius
+    base = (corner[0] + radius * outward[0], corner[1] + radius * outward[1])
+    # Along the wall's direction to the circle of radius housing + edge, on the column's side of the drum.
+    along = base[0] * down[0] + base[1] * down[1]
+    gap = base[0] ** 2 + base[1] ** 2 - (rotor.housing_radius + radius) ** 2
+    t = -along - math.sqrt(along**2 - gap)
+    centre = (base[0] + t * down[0], base[1] + t * down[1])
+    from_angle = math.atan2(-outward[1], -outward[0])
+    to_angle = math.atan2(-centre[1], -centre[0])
+    sweep = (to_angle - from_angle + math.pi) % (2 * math.pi) - math.pi
+    return Arc(centre, radius, from_angle, sweep, friction, Part.THROAT_EDGE)
+
+
+def _drum_outline(rotor: Rotor, turn: int) -> Chain:
+    """Build the drum, clockwise, with a pocket or a land up at angle 0."""
+    half, floor = rotor.clear_width / 2, rotor.radius - rotor.clear_depth
+    lead_in, mouth = rotor.lead_in, rotor.mouth_height
+    round_centre = (half + lead_in, mouth)
+    round_angle = math.atan2(mouth, half + lead_in)  # from the right of the mouth round to the land, and past it
+    pitch = 2 * math.pi / rotor.pockets
+    middle = math.pi / 2 + (pitch / 2 if rotor.rest == "land_up" else 0.0)
+    right, left = Part.LEADING_SIDE, Part.TRAILING_SIDE
+    if turn > 0:
+        right, left = left, right
+    pieces: list[Piece] = []
+    for k in range(rotor.pockets):
+        by = middle - k * pitch - math.pi / 2
+        left_mouth, left_foot, right_foot, right_mouth = (
+            _turned(point, by) for point in ((-half, mouth), (-half, floor), (half, floor), (half, mouth))
+        )
+        friction = rotor.friction
+        if lead_in > 0:
+            centre = _turned((-round_centre[0], round_centre[1]), by)
+            pieces.append(Arc(centre, lead_in, by + math.pi - round_angle, -(math.pi - round_angle), friction, left))
+        pieces.append(Line(left_mouth, left_foot, friction, left))
+        pieces.append(Line(left_foot, right_foot, friction, Part.POCKET_FLOOR))
+        pieces.append(Line(right_foot, right_mouth, friction, right))
+        if lead_in > 0:
+            centre = _turned(round_centre, by)
+            pieces.append(Arc(centre, lead_in, by + math.pi, -(math.pi - round_angle), friction, right))
+        pieces.append(Arc((0.0, 0.0), rotor.radius, by + round_angle, 2 * (math.pi / 2 - round_angle) - pitch, friction, Part.LAND))
+    return Chain(tuple(pieces), closed=True)
+
+
+def _turned(point: Point, angle: float) -> Point:
+    c, s = math.cos(angle), math.sin(angle)
+    return (c * point[0] - s * point[1], s * point[0] + c * point[1])
+
+
+def _reversed(piece: Piece) -> Piece:
+    if isinstance(piece, Line):
+        return Line(piece.end, piece.start, piece.friction, piece.part)
+    return Arc(piece.centre, piece.radius, piece.from_angle + piece.sweep, -piece.sweep, piece.friction, piece.part)

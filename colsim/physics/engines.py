@@ -1,0 +1,124 @@
+"""What the rest of colsim asks of a rigid-body engine."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from colsim.physics.scene import Body, Part, Point
+
+__all__ = ["Contacts", "Engine", "Settings", "State"]
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Settings:
+    """How finely an engine works.
+
+    Attributes
+    ----------
+    step : float
+        Time step [s].
+    iterations : int
+        Rounds of the contact solver a step.
+    chord_error : float
+        Greatest distance between an arc and the straight pieces that stand for it [mm].
+    slop : float
+        Overlap of two bodies that is left uncorrected [mm].
+    """
+
+    step: float = 0.001
+    iterations: int = 20
+    chord_error: float = 0.02
+    slop: float = 0.02
+
+
+@dataclass(frozen=True)
+class State:
+    """Where the bodies are and how they move, ordered by index.
+
+    Attributes
+    ----------
+    index : ndarray, shape (n,)
+        Whole numbers of the bodies.
+    position : ndarray, shape (n, 2)
+        Centres [mm].
+    angle : ndarray, shape (n,)
+        [rad]
+    velocity : ndarray, shape (n, 2)
+        [mm/s]
+    spin : ndarray, shape (n,)
+        [rad/s]
+    """
+
+    index: IntArray
+    position: FloatArray
+    angle: FloatArray
+    velocity: FloatArray
+    spin: FloatArray
+
+
+@dataclass(frozen=True)
+class Contacts:
+    """The contacts of the last step, a row each, ordered by body, then by what it touches.
+
+    Attributes
+    ----------
+    body : ndarray, shape (n,)
+        Index of the body that the force acts on.
+    other : ndarray, shape (n,)
+        Index of the other body (always the greater one), or -1 for a piece.
+    part : tuple of (Part or None), length n
+        What the piece belongs to; None between two bodies.
+    point : ndarray, shape (n, 2)
+        [mm]
+    normal : ndarray, shape (n, 2)
+        Unit vector into the body.
+    force : ndarray, shape (n, 2)
+        On the body, friction included [mN]. Where two bodies touch in two points the force stands whole in the
+        first of the two rows and the second holds nan.
+    overlap : ndarray, shape (n,)
+        Depth by which the two overlap [mm]; negative where they are apart.
+    """
+
+    body: IntArray
+    other: IntArray
+    part: tuple[Part | None, ...]
+    point: FloatArray
+    normal: FloatArray
+    force: FloatArray
+    overlap: FloatArray
+
+
+class Engine(Protocol):
+    """A simulation of one scene.
+
+    Every engine starts with the scene's walls and drum (at angle 0, not turning) and no bodies.
+    """
+
+    @property
+    def drum_angle(self) -> float:
+        """Angle of the drum [rad], counterclockwise."""
+
+    def add(self, body: Body, position: Point, angle: float = 0.0, velocity: Point = (0.0, 0.0), spin: float = 0.0) -> None:
+        """Put a body in."""
+
+    def remove(self, index: int) -> None:
+        """Take a body out."""
+
+    def drive(self, rate: float) -> None:
+        """Have the motor turn the drum at this rate [rad/s], as far as its torque allows."""
+
+    def advance(self, steps: int) -> None:
+        """Let this many time steps pass."""
+
+    def state(self) -> State:
+        """Give positions and velocities."""
+
+    def contacts(self) -> Contacts:
+        """Give the contacts of the last step."""

@@ -1,0 +1,222 @@
+"""The rigid-body engine on pymunk."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+import pymunk
+import pymunk.batch
+
+from colsim.physics.engines import Contacts, Settings, State
+from colsim.physics.scene import Arc, Body, Chain, Line, Part, Piece, Point, Scene
+
+__all__ = ["PymunkEngine", "straightened"]
+
+# pymunk multiplies the frictions of two shapes; containers must share one factor, which must not be zero.
+_LEAST_FACTOR = 1e-6
+_STILL = pymunk.ShapeFilter(categories=0b01, mask=0b10)
+_MOVING = pymunk.ShapeFilter(categories=0b10)
+_FLUSH = 1e-9  # sine of the turn between pieces that lie in one line
+_DRUM_MASS = 1e3  # [kg]; the pivot carries it, only the moment matters
+_BODY_FIELDS = (
+    pymunk.batch.BodyFields.BODY_ID
+    | pymunk.batch.BodyFields.POSITION
+    | pymunk.batch.BodyFields.ANGLE
+    | pymunk.batch.BodyFields.VELOCITY
+    | pymunk.batch.BodyFields.ANGULAR_VELOCITY
+)
+
+
+class PymunkEngine:
+    """One scene on pymunk, deterministic for the same calls in the same order.
+
+    Parameters
+    ----------
+    scene : Scene
+        Walls, frictions, gravity and drum.
+    settings : Settings, optional
+        Step, solver rounds, fineness of arcs.
+    """
+
+    def __init__(self, scene: Scene, settings: Settings | None = None) -> None:
+        self.settings = settings or Settings()
+        self._factor = max(math.sqrt(scene.body_friction), _LEAST_FACTOR)
+        self._space = space = pymunk.Space()
+        space.gravity = scene.gravity
+        space.iterations = self.settings.iterations
+        space.collision_slop = self.settings.slop
+        self._parts: dict[pymunk.Shape, Part] = {}
+        self._bodies: dict[int, tuple[pymunk.Body, pymunk.Shape]] = {}
+        self._index_of_id: dict[int, int] = {}
+        self._buffer = pymunk.batch.Buffer()
+        for chain in scene.walls:
+            self._add_chain(chain, space.static_body)
+        self._drum: pymunk.Body | None = None
+        if scene.drum is not None:
+            self._drum = pymunk.Body(_DRUM_MASS, scene.drum.moment)
+            self._motor = pymunk.SimpleMotor(space.static_body, self._drum, 0.0)
+            self._motor.max_force = scene.drum.torque_limit
+            pivot = pymunk.PivotJoint(space.static_body, self._drum, (0.0, 0.0))
+            space.add(self._drum, pivot, self._motor)
+            self._add_chain(scene.drum.outline, self._drum)
+
+    def _add_chain(self, chain: Chain, body: pymunk.Body) -> None:
+        lines = [line for piece in chain.pieces for line in straightened(piece, self.settings.chord_error)]
+        for k, line in enumerate(lines):
+            # Without thickness a piece has no round end that could stand proud of its neighbour.
+            shape = pymunk.Segment(body, line.start, line.end, 0.0)
+            before = lines[k - 1] if k > 0 or chain.closed else None
+            after = lines[(k + 1) % len(lines)] if k + 1 < len(lines) or chain.closed else None
+            shape.set_neighbors(*_neighbours(before, line, after))
+            shape.friction = line.friction / self._factor
+            shape.elasticity = 1.0
+            shape.filter = _STILL
+            self._parts[shape] = line.part
+            self._space.add(shape)
+
+    @property
+    def drum_angle(self) -> float:
+        """Angle of the drum [rad], counterclockwise."""
+        return float(self._drum.angle) if self._drum is not None else 0.0
+
+    def add(
+        self, body: Body, position: Point, angle: float = 0.0, velocity: Point = (0.0, 0.0), spin: float = 0.0
+    ) -> None:
+        """Put a body in."""
+        rigid = pymunk.Body(body.mass, body.moment)
+        rigid.position, rigid.angle, rigid.velocity, rigid.angular_velocity = position, angle, velocity, spin
+        shape: pymunk.Shape
+        if body.flat > 0:
+            shape = pymunk.Segment(rigid, (-body.flat / 2, 0.0), (body.flat / 2, 0.0), body.height / 2)
+        else:
+            shape = pymunk.Circle(rigid, body.height / 2)
+        shape.friction = self._factor
+        shape.elasticity = body.restitution
+        shape.filter = _MOVING
+        self._space.add(rigid, shape)
+        self._bodies[body.index] = (rigid, shape)
+        self._index_of_id[rigid.id] = body.index
+
+    def remove(self, index: int) -> None:
+        """Take a body out."""
+        rigid, shape = self._bodies.pop(index)
+        del self._index_of_id[rigid.id]
+        self._space.remove(shape, rigid)
+
+    def drive(self, rate: float) -> None:
+        """Have the motor turn the drum at this rate [rad/s], as far as its torque allows."""
+        self._motor.rate = -rate
+
+    def advance(self, steps: int) -> None:
+        """Let this many time steps pass."""
+        step, dt = self._space.step, self.settings.step
+        for _ in range(steps):
+            step(dt)
+
+    def state(self) -> State:
+        """Give positions and velocities, ordered by index."""
+        self._buffer.clear()
+        pymunk.batch.get_space_bodies(self._space, _BODY_FIELDS, self._buffer)
+        ids = memoryview(self._buffer.int_buf()).cast("P").tolist()
+        index = np.array([self._index_of_id.get(i, -1) for i in ids], dtype=np.int64)
+        values = np.frombuffer(self._buffer.float_buf(), dtype=np.float64).reshape(-1, 6)
+        order = np.argsort(index, kind="stable")
+        order = order[index[order] >= 0]
+        values = values[order]
+        return State(index[order], values[:, 0:2], values[:, 2], values[:, 3:5], values[:, 5])
+
+    def contacts(self) -> Contacts:
+        """Give the contacts of the last step."""
+        rows: list[tuple[int, int, Part | None, Point, Point, Point, float]] = []
+        for index, (rigid, _) in sorted(self._bodies.items()):
+            rigid.each_arbiter(self._collect, index, rows)
+        # Engines list contacts in the order of their own tables; ours must not depend on that.
+        rows.sort(key=lambda row: (row[0], row[1], row[2] or "", row[3]))
+        columns = list(zip(*rows, strict=True)) if rows else [()] * 7
+        pairs = [np.array(columns[k], dtype=np.float64).reshape(-1, 2) for k in (3, 4, 5)]
+        return Contacts(
+            np.array(columns[0], dtype=np.int64),
+            np.array(columns[1], dtype=np.int64),
+            tuple(columns[2]),
+            *pairs,
+            np.array(columns[6], dtype=np.float64),
+        )
+
+    def _collect(
+        self,
+        arbiter: pymunk.Arbiter,
+        index: int,
+        rows: list[tuple[int, int, Part | None, Point, Point, Point, float]],
+    ) -> None:
+        first, second = arbiter.shapes
+        mine = self._bodies[index][1]
+        other = second if first is mine else first
+        other_index = self._index_of_id.get(other.body.id, -1) if other.body is not None else -1
+        if 0 <= other_index < index:
+            return
+        points = arbiter.contact_point_set.points
+        if not points:
+            return
+        position = self._bodies[index][0].position
+        normal, impulse = arbiter.normal, arbiter.total_impulse
+        middles = [(p.point_a + p.point_b) / 2 for p in points]
+        if normal.dot(position - middles[0]) < 0:
+            normal = -normal
+        if normal.dot(impulse) < 0:
+            impulse = -impulse
+        force: Point = impulse / self.settings.step
+        for point, middle in zip(points, middles, strict=True):
+            rows.append((index, other_index, self._parts.get(other), tuple(middle), tuple(normal), tuple(force), -point.distance))
+            force = (math.nan, math.nan)
+
+
+def straightened(piece: Piece, chord_error: float) -> Iterator[Line]:
+    """Cut a piece into straight ones that lie within the chord error of it.
+
+    Parameters
+    ----------
+    piece : Line or Arc
+        A line is given back as it is.
+    chord_error : float
+        Greatest distance between an arc and its chords [mm].
+
+    Yields
+    ------
+    Line
+        Straight pieces in order, each with the friction and part of the whole.
+    """
+    if isinstance(piece, Line):
+        yield piece
+        return
+    angle = 2.0 * math.acos(max(0.0, 1.0 - chord_error / piece.radius))
+    count = max(1, math.ceil(abs(piece.sweep) / angle))
+    points = [piece.at(k / count) for k in range(count + 1)]
+    for start, end in zip(points, points[1:], strict=False):
+        yield Line(start, end, piece.friction, piece.part)
+
+
+def _neighbours(before: Line | None, line: Line, after: Line | None) -> tuple[Point, Point]:
+    """Give pymunk the two points by which it refuses contacts at the ends of a segment.
+
+    At its end a piece keeps the contacts in the wedge of a flush or convex corner; the piece after it refuses
+    them all, so that each corner belongs to one piece. In a concave corner both refuse: what touches there
+    touches the pieces' insides. A loose end refuses nothing.
+    """
+    (x0, y0), (x1, y1) = line.start, line.end
+    outward = (y0 - y1, x1 - x0)  # towards free space: a neighbour there has every contact at that end refused
+    at_start = line.start if before is None else (x0 + outward[0], y0 + outward[1])
+    if after is None:
+        at_end = line.end
+    elif _turn(line, after) <= _FLUSH:
+        at_end = after.end
+    else:
+        at_end = (x1 + outward[0], y1 + outward[1])
+    return at_start, at_end
+
+
+def _turn(line: Line, after: Line) -> float:
+    ax, ay = line.end[0] - line.start[0], line.end[1] - line.start[1]
+    bx, by = after.end[0] - after.start[0], after.end[1] - after.start[1]
+    return (ax * by - ay * bx) / (math.hypot(ax, ay) * math.hypot(bx, by))

@@ -1,0 +1,151 @@
+"""What an engine simulates, in no engine's own terms: chains of pieces, a drum, round and flattened bodies.
+
+Units of this room: mm, kg, s, rad. A force is then in kg mm/s2, which is mN, and a torque in mN mm.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import StrEnum
+
+__all__ = ["Arc", "Body", "Chain", "Drum", "Line", "Part", "Piece", "Point", "Scene"]
+
+Point = tuple[float, float]
+
+
+class Part(StrEnum):
+    """What a piece belongs to, so that a contact can be named."""
+
+    LEFT_WALL = "left wall"
+    RIGHT_WALL = "right wall"
+    FLOOR = "floor"
+    THROAT_EDGE = "throat edge"
+    HOUSING = "housing"
+    LAND = "land"
+    LEADING_SIDE = "leading side of the pocket"
+    TRAILING_SIDE = "trailing side of the pocket"
+    POCKET_FLOOR = "pocket floor"
+    OTHER = "other"
+
+
+@dataclass(frozen=True)
+class Line:
+    """A straight piece; free space lies to the left of the way from start to end."""
+
+    start: Point
+    end: Point
+    friction: float
+    part: Part = Part.OTHER
+
+
+@dataclass(frozen=True)
+class Arc:
+    """A piece of a circle, travelled from one angle through ``sweep`` (counterclockwise positive) [rad]."""
+
+    centre: Point
+    radius: float
+    from_angle: float
+    sweep: float
+    friction: float
+    part: Part = Part.OTHER
+
+    def at(self, share: float) -> Point:
+        """Give the point at a share of the way along the arc."""
+        angle = self.from_angle + share * self.sweep
+        return (self.centre[0] + self.radius * math.cos(angle), self.centre[1] + self.radius * math.sin(angle))
+
+    @property
+    def start(self) -> Point:
+        """First point of the arc."""
+        return self.at(0.0)
+
+    @property
+    def end(self) -> Point:
+        """Last point of the arc."""
+        return self.at(1.0)
+
+
+Piece = Line | Arc
+
+
+@dataclass(frozen=True)
+class Chain:
+    """Pieces that follow each other end to start, with free space to the left of the way along them."""
+
+    pieces: tuple[Piece, ...]
+    closed: bool = False
+
+
+@dataclass(frozen=True)
+class Drum:
+    """A turning outline around the origin, driven by a motor of limited torque.
+
+    Attributes
+    ----------
+    outline : Chain
+        Closed chain in the drum's own frame, at drum angle 0.
+    moment : float
+        Moment of inertia [kg mm2].
+    torque_limit : float
+        Greatest torque of the motor [mN mm].
+    """
+
+    outline: Chain
+    moment: float
+    torque_limit: float
+
+
+@dataclass(frozen=True)
+class Body:
+    """A container's cross-section: a disc, or a stadium where it has a flat.
+
+    Attributes
+    ----------
+    index : int
+        Small whole number of its own; results are ordered by it.
+    height : float
+        Least thickness of the section [mm]; the diameter of a disc.
+    flat : float
+        Width of each of its two flats [mm]; 0 for a disc. They lie along the body's own x axis.
+    mass : float
+        [kg]
+    moment : float
+        Moment of inertia about the centre [kg mm2].
+    restitution : float
+        Rebound speed over impact speed against a rigid surface [-].
+    """
+
+    index: int
+    height: float
+    flat: float
+    mass: float
+    moment: float
+    restitution: float = 0.0
+
+    @property
+    def reach(self) -> float:
+        """Greatest distance of the outline from the centre [mm]."""
+        return (self.height + self.flat) / 2
+
+
+@dataclass(frozen=True)
+class Scene:
+    """Everything that stays the same while containers come and go.
+
+    Attributes
+    ----------
+    gravity : (float, float)
+        [mm/s2]
+    walls : tuple of Chain
+        What does not move.
+    body_friction : float
+        Friction between two containers [-]; each piece carries its own against a container.
+    drum : Drum or None
+        What turns, if anything does.
+    """
+
+    gravity: Point
+    walls: tuple[Chain, ...]
+    body_friction: float
+    drum: Drum | None = None

@@ -1,0 +1,214 @@
+"""Loading a column and turning its rotor, on any engine.
+
+Times and limits here decide when a vend is over, not how things move.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from colsim.physics.cross_section import CrossSection
+from colsim.physics.engines import Contacts, Engine, State
+from colsim.physics.scene import Body
+
+__all__ = ["Frame", "LostContainerError", "Turn", "VendingColumn"]
+
+LOOK = 10  # steps between two looks at the state
+REST_SPEED = 2.0  # [mm/s] below which everything counts as at rest
+REST_TIME = 0.05  # [s] for which it must stay so
+LONGEST_WAIT = 3.0  # [s] after which a column that never quite rests is taken as it is
+STALL_TIME = 0.5  # [s] in which a drum that is not blocked must make
+STALL_SHARE = 0.1  # at least this share of its turn at full speed
+LAYING_GAP = 1.0  # [mm] above what lies there, at which a container is let go
+ANGLE_TOLERANCE = 1e-4  # [rad] within which the drum has reached its place
+FRAMES_EVERY = 2  # looks
+
+
+class LostContainerError(Exception):
+    """A container left the column other than by the outlet, or its place is not a number."""
+
+
+@dataclass(frozen=True)
+class Frame:
+    """A picture of the column at one time: time [s], drum angle [rad], and the bodies."""
+
+    time: float
+    drum_angle: float
+    state: State
+
+
+@dataclass(frozen=True)
+class Turn:
+    """What one turn of the drum by one pocket did.
+
+    Attributes
+    ----------
+    dropped : tuple of int
+        Indices of the containers that came, in order.
+    blocked : bool
+        Whether the drum stopped short of its place.
+    duration : float
+        Until everything was at rest [s].
+    """
+
+    dropped: tuple[int, ...]
+    blocked: bool
+    duration: float
+
+
+class VendingColumn:
+    """One column with its containers, being loaded and vended.
+
+    Parameters
+    ----------
+    section : CrossSection
+        Scene and places.
+    engine : Engine
+        Made for that scene, without bodies yet.
+    step : float
+        The engine's time step [s].
+    speed : float
+        Rate at which the motor turns the drum [rad/s].
+    watch : callable, optional
+        Given a `Frame` every few looks.
+    """
+
+    def __init__(
+        self,
+        section: CrossSection,
+        engine: Engine,
+        *,
+        step: float,
+        speed: float,
+        watch: Callable[[Frame], None] | None = None,
+    ) -> None:
+        self._section, self._engine, self._watch = section, engine, watch
+        self._look_time = LOOK * step
+        self._speed = speed
+        self._target = 0.0
+        self._bodies: dict[int, Body] = {}
+        self._dropped: list[int] = []
+        self._turns = 0
+        self._looks = 0
+        self._state = engine.state()
+
+    @property
+    def left(self) -> tuple[int, ...]:
+        """Indices of the containers in the column."""
+        return tuple(self._bodies)
+
+    def contacts(self) -> Contacts:
+        """Give the contacts as they are now."""
+        return self._engine.contacts()
+
+    def lay(self, body: Body, x: float, angle: float = 0.0) -> bool:
+        """Lay a container on what is there, without overlap, and let it come to rest.
+
+        Parameters
+        ----------
+        body : Body
+            The container.
+        x : float
+            Where its centre is laid [mm] from the middle of the column; brought within the walls.
+        angle : float
+            How it is turned [rad].
+
+        Returns
+        -------
+        bool
+            Whether it came to rest below the column's top.
+        """
+        free = self._section.width / 2 - body.reach
+        x = min(max(x, -free), free)
+        y = self._section.floor_top + body.reach
+        for index, (px, py) in zip(self._state.index.tolist(), self._state.position.tolist(), strict=True):
+            distance = body.reach + self._bodies[index].reach
+            if abs(px - x) < distance:
+                y = max(y, py + math.sqrt(distance**2 - (px - x) ** 2))
+        self._engine.add(body, (x, y + LAYING_GAP), angle)
+        self._bodies[body.index] = body
+        self._wait_for_rest()
+        highest = self._state.position[self._state.index == body.index, 1]
+        return bool(np.all(highest + body.height / 2 <= self._section.top))
+
+    def turn(self) -> Turn:
+        """Turn the drum by one pocket and wait until everything is at rest.
+
+        Raises
+        ------
+        LostContainerError
+            If a container leaves other than by the outlet.
+        """
+        self._dropped = []
+        self._turns += 1
+        # From the start, not from where the drum is: relative targets would add up their errors.
+        self._target = self._section.turn * self._turns * 2 * math.pi / self._section.pockets
+        begun = self._looks
+        blocked = not self._reach_target()
+        if blocked:
+            self._target = self._engine.drum_angle
+        self._wait_for_rest()
+        return Turn(tuple(self._dropped), blocked, (self._looks - begun) * self._look_time)
+
+    def _reach_target(self) -> bool:
+        window = max(1, round(STALL_TIME / self._look_time))
+        least = STALL_SHARE * self._speed * STALL_TIME
+        angles = [self._engine.drum_angle]
+        while abs(self._target - angles[-1]) > ANGLE_TOLERANCE:
+            self._look()
+            angles.append(self._engine.drum_angle)
+            if len(angles) > window and abs(angles[-1] - angles[-1 - window]) < least and self._blocked_short(angles[-1]):
+                return False
+        return True
+
+    def _blocked_short(self, angle: float) -> bool:
+        return abs(self._target - angle) > self._speed * STALL_TIME * STALL_SHARE
+
+    def _wait_for_rest(self) -> None:
+        quiet = 0.0
+        for _ in range(round(LONGEST_WAIT / self._look_time)):
+            self._look()
+            quiet = quiet + self._look_time if self._fastest() < REST_SPEED else 0.0
+            if quiet >= REST_TIME:
+                return
+
+    def _fastest(self) -> float:
+        state = self._state
+        if not len(state.index):
+            return 0.0
+        reach = np.array([self._bodies[i].reach for i in state.index.tolist()])
+        return float(max(np.abs(state.velocity).max(), np.abs(state.spin * reach).max()))
+
+    def _look(self) -> None:
+        """Let a few steps pass, then take out what has dropped."""
+        rate = (self._target - self._engine.drum_angle) / self._look_time
+        self._engine.drive(min(max(rate, -self._speed), self._speed))
+        self._engine.advance(LOOK)
+        self._looks += 1
+        state = self._state = self._engine.state()
+        if self._watch is not None and self._looks % FRAMES_EVERY == 0:
+            self._watch(Frame(self._looks * self._look_time, self._engine.drum_angle, state))
+        x, y = state.position[:, 0], state.position[:, 1]
+        inside = (np.abs(x) < self._section.width / 2) & (y > 0)
+        if inside.all():
+            return
+        for index, (px, py) in zip(state.index.tolist(), state.position.tolist(), strict=True):
+            self._place(index, px, py)
+        if self._dropped:
+            self._state = self._engine.state()
+
+    def _place(self, index: int, x: float, y: float) -> None:
+        from_axis = math.hypot(x, y)
+        if from_axis < self._section.housing_radius:
+            return
+        if y < 0 and abs(x) < self._section.housing_radius:
+            if from_axis > self._section.housing_radius + self._bodies[index].reach:
+                self._engine.remove(index)
+                del self._bodies[index]
+                self._dropped.append(index)
+        elif not (y > 0 and abs(x) < self._section.width / 2):
+            raise LostContainerError(f"container {index} is at ({x:g}, {y:g}) mm, outside the column")
