@@ -10,6 +10,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from fractions import Fraction
 from types import MappingProxyType
 from typing import Any
 
@@ -114,17 +115,17 @@ def read_quantity(value: Any, quantity: Quantity) -> float:
     unit = " ".join(match["unit"].split())
     if unit not in quantity.factors:
         raise ScenarioError(f'got "{value}", whose unit "{unit}" is not one for a {quantity.name}; {allowed}')
-    return _number(match) * quantity.factors[unit]
+    # In fractions, so that "2 9/16 in" is 65.0875 mm and not its neighbour.
+    return float(_number(match) * Fraction(repr(quantity.factors[unit])))
 
 
-def _number(match: re.Match[str]) -> float:
+def _number(match: re.Match[str]) -> Fraction:
     if match["decimal"] is not None:
-        size = float(match["decimal"])
+        size = Fraction(match["decimal"])
     else:
-        denominator = int(match["denominator"])
-        if denominator == 0:
+        if int(match["denominator"]) == 0:
             raise ScenarioError(f'got "{match.string}", a fraction with a zero below; read the tape again')
-        size = int(match["whole"] or 0) + int(match["numerator"]) / denominator
+        size = int(match["whole"] or 0) + Fraction(int(match["numerator"]), int(match["denominator"]))
     return -size if match["sign"] == "-" else size
 
 
