@@ -16,8 +16,8 @@ __all__ = ["CrossSection", "build_cross_section", "container_body"]
 
 # Assumed, and without effect on a drum that turns at the motor's rate: drum and gear as a 2 kg cylinder.
 _DRUM_MASS = 2.0
-# Assumed: the housing leaves the lowest 120 deg of the drum open, so that a pocket empties well before it points down.
-_OUTLET_HALF_ANGLE = math.radians(60.0)
+# Assumed: the housing leaves the lowest 140 deg of the drum open, so that a pocket empties well before it points down.
+_OUTLET_HALF_ANGLE = math.radians(70.0)
 # Walls go on above the column's top so that a container laid on a full stack still stands between them.
 _HEADROOM = 400.0
 
@@ -34,6 +34,8 @@ class CrossSection:
         Number of pockets of the drum.
     turn : int
         Sense in which the drum turns: -1 clockwise, +1 counterclockwise.
+    turns_to_first : int
+        Turns that bring the first container of a fresh load from the throat to the outlet.
     throat : float
         Height of the throat above the drum's axis [mm]; the column's height is measured from here.
     floor_top : float
@@ -44,7 +46,7 @@ class CrossSection:
         Clear width between the parallel walls [mm].
     throat_width : float
         Clear width of the throat [mm].
-    housing_radius : float
+    drum_radius, housing_radius : float
         [mm]
     pocket_floor : float
         Height of the pocket's floor above the drum's axis, pocket up [mm].
@@ -53,11 +55,13 @@ class CrossSection:
     scene: Scene
     pockets: int
     turn: int
+    turns_to_first: int
     throat: float
     floor_top: float
     top: float
     width: float
     throat_width: float
+    drum_radius: float
     housing_radius: float
     pocket_floor: float
 
@@ -88,11 +92,13 @@ def build_cross_section(scenario: Scenario) -> CrossSection:
         ),
         pockets=rotor.pockets,
         turn=turn,
+        turns_to_first=_turns_to_first(rotor),
         throat=throat,
         floor_top=throat + column.floor_height,
         top=throat + column.height,
         width=column.width,
         throat_width=column.throat_width,
+        drum_radius=rotor.radius,
         housing_radius=rotor.housing_radius,
         pocket_floor=rotor.radius - rotor.clear_depth,
     )
@@ -120,6 +126,13 @@ def container_body(container: Container, index: int) -> Body:
         moment=container.moment_of_inertia,
         restitution=container.restitution,
     )
+
+
+def _turns_to_first(rotor: Rotor) -> int:
+    """Count the turns after which a pocket that took a container at the throat points into the outlet."""
+    pitch = 2 * math.pi / rotor.pockets
+    start = 0.0 if rotor.rest == "pocket_up" else -pitch / 2
+    return math.ceil((math.pi - _OUTLET_HALF_ANGLE - start) / pitch)
 
 
 def _side(column: Column, rotor: Rotor, throat: float, side: int) -> Chain:

@@ -92,9 +92,15 @@ class VendingColumn:
         self._target = 0.0
         self._bodies: dict[int, Body] = {}
         self._dropped: list[int] = []
+        self._dispensed = 0
         self._turns = 0
         self._looks = 0
         self._state = engine.state()
+
+    @property
+    def state(self) -> State:
+        """Where the containers are."""
+        return self._state
 
     @property
     def left(self) -> tuple[int, ...]:
@@ -105,15 +111,24 @@ class VendingColumn:
         """Give the contacts as they are now."""
         return self._engine.contacts()
 
-    def lay(self, body: Body, x: float, angle: float = 0.0) -> bool:
+    @property
+    def dispensed(self) -> int:
+        """Number of containers that have come out."""
+        return self._dispensed
+
+    def frame(self) -> Frame:
+        """Give a picture of the column as it is now."""
+        return Frame(self._looks * self._look_time, self._engine.drum_angle, self._state)
+
+    def lay(self, body: Body, across: float, angle: float = 0.0) -> bool:
         """Lay a container on what is there, without overlap, and let it come to rest.
 
         Parameters
         ----------
         body : Body
             The container.
-        x : float
-            Where its centre is laid [mm] from the middle of the column; brought within the walls.
+        across : float
+            Where it is laid across the free width, from -1 (left wall) to 1 (right wall).
         angle : float
             How it is turned [rad].
 
@@ -122,8 +137,7 @@ class VendingColumn:
         bool
             Whether it came to rest below the column's top.
         """
-        free = self._section.width / 2 - body.reach
-        x = min(max(x, -free), free)
+        x = across * (self._section.width / 2 - body.reach)
         y = self._section.floor_top + body.reach
         for index, (px, py) in zip(self._state.index.tolist(), self._state.position.tolist(), strict=True):
             distance = body.reach + self._bodies[index].reach
@@ -191,7 +205,7 @@ class VendingColumn:
         self._looks += 1
         state = self._state = self._engine.state()
         if self._watch is not None and self._looks % FRAMES_EVERY == 0:
-            self._watch(Frame(self._looks * self._look_time, self._engine.drum_angle, state))
+            self._watch(self.frame())
         x, y = state.position[:, 0], state.position[:, 1]
         inside = (np.abs(x) < self._section.width / 2) & (y > 0)
         if inside.all():
@@ -210,5 +224,6 @@ class VendingColumn:
                 self._engine.remove(index)
                 del self._bodies[index]
                 self._dropped.append(index)
+                self._dispensed += 1
         elif not (y > 0 and abs(x) < self._section.width / 2):
             raise LostContainerError(f"container {index} is at ({x:g}, {y:g}) mm, outside the column")

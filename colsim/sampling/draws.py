@@ -1,0 +1,73 @@
+"""Independent random draws that depend on nothing but what they are for.
+
+Each draw has its own stream, keyed by purpose, fill and container, so that fill k and its container i are
+the same for any number of workers, fills, containers or options.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+
+from colsim.errors import ScenarioError
+from colsim.model import Loading
+
+__all__ = ["Placement", "draw_placement", "fresh_seed", "require_seed"]
+
+
+class _Stream(IntEnum):
+    """Purposes; a number once given is never given to another purpose."""
+
+    FILL = 0
+    PLACEMENT = 1
+
+
+@dataclass(frozen=True)
+class Placement:
+    """How a hand lays one container: place across the free width from -1 (left) to 1, and angle [rad]."""
+
+    across: float
+    angle: float
+
+
+def fresh_seed() -> int:
+    """Give a seed that was not used before, short enough to copy by hand."""
+    return int(np.random.SeedSequence().generate_state(1)[0])
+
+
+def require_seed(seed: int) -> int:
+    """Return the seed, or raise `ScenarioError` if it is not a whole number of zero or more."""
+    if isinstance(seed, bool) or not isinstance(seed, (int, np.integer)) or seed < 0:
+        raise ScenarioError(f"seed: got {seed!r}; allowed: a whole number of 0 or more")
+    return int(seed)
+
+
+def draw_placement(loading: Loading, seed: int, fill: int, item: int) -> Placement:
+    """Draw how one container is laid.
+
+    Parameters
+    ----------
+    loading : Loading
+        Pattern and scatter.
+    seed, fill, item : int
+        Which draw.
+
+    Returns
+    -------
+    Placement
+    """
+    first_side = 1.0 if _generator(seed, _Stream.FILL, fill, 0).random() < 0.5 else -1.0
+    rng = _generator(seed, _Stream.PLACEMENT, fill, item)
+    off, angle, either = rng.random(3).tolist()
+    side = {
+        "alternate": first_side * (-1.0) ** item,
+        "one_side": first_side,
+        "random": 1.0 if either < 0.5 else -1.0,
+    }[loading.pattern]
+    return Placement(side * (1.0 - loading.placement_scatter * off), 2.0 * np.pi * angle)
+
+
+def _generator(seed: int, stream: _Stream, fill: int, item: int) -> np.random.Generator:
+    return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(int(stream), fill, item)))

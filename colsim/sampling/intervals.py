@@ -1,0 +1,165 @@
+"""Intervals for risks, with the fill as the unit.
+
+Vends of one fill share their container, friction and loading, so a binomial over pooled vends is too sure of
+itself: with failures that cluster by fill it covered as little as 63 % of the time.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from scipy.special import betaincinv
+
+from colsim.errors import ScenarioError
+
+__all__ = ["Estimate", "Risk", "clopper_pearson", "per_fill", "per_vend"]
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A rate with its interval and what was counted over what.
+
+    Attributes
+    ----------
+    unit : str
+        ``"fill"`` (share of fills) or ``"vend"`` (share of vends).
+    outcome : str
+        What was counted.
+    failures, fills, vends : int
+        Fills with the outcome, fills simulated, vends simulated up to each fill's first failure.
+    rate : float
+        Best guess [-]; nan if no fill was valid.
+    low, high : float
+        Interval [-]: invalid fills count as clean in the lower bound and as failed in the upper.
+    level : float
+        Confidence of the interval.
+    method : str
+        How the interval was made.
+    """
+
+    unit: str
+    outcome: str
+    failures: int
+    fills: int
+    vends: int
+    rate: float
+    low: float
+    high: float
+    level: float
+    method: str
+
+    def __str__(self) -> str:
+        return f"{self.rate:.3g} ({self.low:.3g} to {self.high:.3g}) a {self.unit}"
+
+
+@dataclass(frozen=True)
+class Risk:
+    """The risk of one outcome, per fill and per vend."""
+
+    per_fill: Estimate
+    per_vend: Estimate
+
+
+def clopper_pearson(failures: int, trials: int, level: float = 0.95) -> tuple[float, float]:
+    """Give the exact two-sided interval of a probability from independent trials.
+
+    Parameters
+    ----------
+    failures, trials : int
+        Counted over.
+    level : float
+        Confidence, between 0 and 1.
+
+    Returns
+    -------
+    (float, float)
+        Lower and upper bound [-]; 0 to 1 without trials.
+
+    Raises
+    ------
+    ScenarioError
+        If the counts or the level make no sense.
+
+    References
+    ----------
+    Clopper and Pearson, Biometrika 26 (1934) 404.
+
+    Examples
+    --------
+    >>> [round(bound, 4) for bound in clopper_pearson(81, 263)]
+    [0.2527, 0.3676]
+    """
+    if not 0 <= failures <= trials:
+        raise ScenarioError(f"failures: got {failures} of {trials}; allowed: from 0 to the number of trials")
+    if not 0 < level < 1:
+        raise ScenarioError(f"level: got {level!r}; allowed: above 0 and below 1")
+    tail = (1 - level) / 2
+    low = float(betaincinv(failures, trials - failures + 1, tail)) if failures else 0.0
+    high = float(betaincinv(failures + 1, trials - failures, 1 - tail)) if failures < trials else 1.0
+    return low, high
+
+
+def per_fill(outcome: str, failures: int, fills: int, invalid: int, *, vends: int, level: float) -> Estimate:
+    """Estimate the share of fills that meet an outcome.
+
+    Parameters
+    ----------
+    outcome : str
+        What was counted.
+    failures, fills, invalid : int
+        Valid fills with the outcome, all fills, and those that are invalid.
+    vends : int
+        Vends up to each fill's first failure.
+    level : float
+        Confidence.
+
+    Returns
+    -------
+    Estimate
+    """
+    valid = fills - invalid
+    return Estimate(
+        unit="fill",
+        outcome=outcome,
+        failures=failures,
+        fills=fills,
+        vends=vends,
+        rate=failures / valid if valid else math.nan,
+        low=clopper_pearson(failures, fills, level)[0],
+        high=clopper_pearson(failures + invalid, fills, level)[1],
+        level=level,
+        method="exact (Clopper-Pearson), fills",
+    )
+
+
+def per_vend(of_fills: Estimate, count: int) -> Estimate:
+    """Estimate failures over vends, from the share of fills that fail.
+
+    A fill that fails has made between 1 and n vends, a clean one n; so the failures over vends R lie in
+    q / n <= R <= q / (n - (n - 1) q), whatever fills have in common within.
+
+    Parameters
+    ----------
+    of_fills : Estimate
+        Share q of fills that fail.
+    count : int
+        Containers loaded, n.
+
+    Returns
+    -------
+    Estimate
+    """
+    n, high = count, of_fills.high
+    return Estimate(
+        unit="vend",
+        outcome=of_fills.outcome,
+        failures=of_fills.failures,
+        fills=of_fills.fills,
+        vends=of_fills.vends,
+        rate=of_fills.failures / of_fills.vends if of_fills.vends else math.nan,
+        low=of_fills.low / n,
+        high=high / (n - (n - 1) * high),
+        level=of_fills.level,
+        method="bound from the exact interval over fills",
+    )
