@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
+from colsim.sampling import Fills, Outcome
 from colsim.sampling.intervals import Estimate
 
 if TYPE_CHECKING:
@@ -32,19 +34,47 @@ class Option:
         The choice, in the decision's unit.
     geometry : str
         What the measurements alone say of it.
-    estimate : Estimate
-        Failures per vend, as simulated.
-    mechanism : str
-        What goes wrong most often; empty if nothing did.
-    status : Status
-        Whether it meets the target.
+    fills : Fills
+        What was simulated of it.
+    level : float
+        Confidence of its intervals, so that all options hold together at the target's.
     """
 
     value: float
     geometry: str
-    estimate: Estimate
-    mechanism: str
-    status: Status
+    fills: Fills
+    level: float
+
+    @property
+    def estimate(self) -> Estimate:
+        """Failures per vend."""
+        return self.fills.risk(level=self.level).per_vend
+
+    @property
+    def estimates(self) -> tuple[Estimate, ...]:
+        """Failures per fill, failures per vend, then the fills that failed by each outcome."""
+        whole = self.fills.risk(level=self.level)
+        kinds = (kind for kind in Outcome if kind is not Outcome.SINGLE)
+        return (whole.per_fill, whole.per_vend, *(self.fills.risk(kind, level=self.level).per_fill for kind in kinds))
+
+    @property
+    def status(self) -> Status:
+        """Whether it meets the target."""
+        target, estimate = self.fills.scenario.target.failures_per_vend, self.estimate
+        if estimate.high <= target:
+            return Status.MEETS
+        return Status.FAILS if estimate.low > target else Status.UNDECIDED
+
+    @property
+    def mechanism(self) -> str:
+        """What goes wrong most often; empty if nothing did."""
+        kinds = Counter(str(vend.mechanism) for fill in self.fills.valid if (vend := fill.failure))
+        return kinds.most_common(1)[0][0] if kinds else ""
+
+    @property
+    def first_failure(self) -> int | None:
+        """Number of the first fill that failed, to replay it; None if none did."""
+        return next((fill.fill for fill in self.fills.valid if fill.failure), None)
 
 
 @dataclass(frozen=True)

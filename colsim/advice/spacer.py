@@ -9,11 +9,10 @@ from concurrent.futures import Executor
 from contextlib import nullcontext
 
 from colsim.advice.decision import Decision, Option, Status
-from colsim.errors import RangeError, ScenarioError
+from colsim.errors import RangeError, ScenarioError, SimulationError
 from colsim.model import Scenario
-from colsim.sampling import Fills, simulate_fills
+from colsim.sampling import simulate_fills
 from colsim.sampling.draws import fresh_seed, require_seed
-from colsim.sampling.intervals import Estimate
 from colsim.sampling.many_fills import process_pool
 from colsim.theory.pocket import greatest_spacer, least_spacer, second_nip_angle
 
@@ -95,12 +94,13 @@ def spacer_geometry(thickness: float, bounds: tuple[float, float]) -> str:
 
 
 def default_spacers(scenario: Scenario) -> tuple[float, ...]:
-    """List spacers from none to the first that is too thick, every 6 mm."""
+    """List the scenario's own spacer, none, and every 6 mm: to the last that goes in beside the container, or
+    (on the floor) to the first on which the container stands proud.
+    """
     _, greatest = spacer_bounds(scenario)
-    rotor = scenario.rotor
-    if rotor.spacer_kind == "narrows_pocket":
-        return tuple(SPACER_STEP * k for k in range(math.floor(greatest / SPACER_STEP) + 1))
-    return tuple(SPACER_STEP * k for k in range(max(0, math.floor(greatest / SPACER_STEP)) + 2))
+    steps = max(0, math.floor(greatest / SPACER_STEP))
+    last = steps if scenario.rotor.spacer_kind == "narrows_pocket" else steps + 1
+    return (scenario.rotor.spacer_thickness, *(SPACER_STEP * k for k in range(last + 1)))
 
 
 def find_spacer(
@@ -122,7 +122,7 @@ def find_spacer(
     scenario : Scenario
         Its own spacer's kind counts, its thickness does not.
     spacers : sequence of float, optional
-        Thicknesses to look at [mm]; none, and every 6 mm to the first that is too thick, if not given.
+        Thicknesses to look at [mm]; if not given, the scenario's own, none, and every 6 mm to the first too thick.
     max_fills : int
         Fills to simulate for each spacer.
     seed : int, optional
@@ -142,8 +142,10 @@ def find_spacer(
     ------
     ScenarioError
         If a spacer cannot go into the pocket, or a number is not allowed.
+    SimulationError
+        If the column does not hold what it is to be loaded with, or Ctrl-C came before the first fill was done.
     """
-    thicknesses = default_spacers(scenario) if spacers is None else tuple(sorted({float(s) for s in spacers}))
+    thicknesses = tuple(sorted({float(s) for s in (default_spacers(scenario) if spacers is None else spacers)}))
     if not thicknesses:
         raise ScenarioError("spacers: got none; allowed: one thickness in mm or more, 0 for no spacer")
     scenarios = [scenario.changed(**{"rotor.spacer_thickness": thickness}) for thickness in thicknesses]
@@ -154,33 +156,16 @@ def find_spacer(
     with process_pool() if executor is None else nullcontext(executor) as pool:
         for thickness, changed in zip(thicknesses, scenarios, strict=True):
             fills = simulate_fills(changed, fills=max_fills, seed=seed, executor=pool, progress=progress)
-            estimate = fills.risk(level=level).per_vend
-            options.append(
-                Option(
-                    value=thickness,
-                    geometry=spacer_geometry(thickness, bounds),
-                    estimate=estimate,
-                    mechanism=_commonest(fills),
-                    status=_status(estimate, scenario.target.failures_per_vend),
-                )
-            )
+            if fills.fills:
+                options.append(Option(thickness, spacer_geometry(thickness, bounds), fills, level))
             if fills.interrupted:
                 break
-    return _decide(scenario, tuple(options), seed)
+    if not options:
+        raise SimulationError("stopped before the first fill was done; nothing to advise from")
+    return _decide(scenario, tuple(options), seed, stopped_early=fills.interrupted)
 
 
-def _commonest(fills: Fills) -> str:
-    kinds = Counter(str(vend.mechanism) for fill in fills.valid if (vend := fill.failure))
-    return kinds.most_common(1)[0][0] if kinds else ""
-
-
-def _status(estimate: Estimate, target: float) -> Status:
-    if estimate.high <= target:
-        return Status.MEETS
-    return Status.FAILS if estimate.low > target else Status.UNDECIDED
-
-
-def _decide(scenario: Scenario, options: tuple[Option, ...], seed: int) -> Decision:
+def _decide(scenario: Scenario, options: tuple[Option, ...], seed: int, *, stopped_early: bool) -> Decision:
     target = scenario.target.failures_per_vend
     best = _middle_of_longest_run(options)
     status = Status.MEETS
@@ -193,7 +178,7 @@ def _decide(scenario: Scenario, options: tuple[Option, ...], seed: int) -> Decis
         recommended=None if best is None else best.value,
         unit="mm",
         status=status,
-        reason=_reason(options, best, status, target),
+        reason=("Stopped early, so not all was looked at. " if stopped_early else "") + _reason(options, best, status, target),
         options=options,
         measure_next=_measure_next(scenario, best, status),
         seed=seed,

@@ -1,0 +1,175 @@
+"""The command line: a shell over the library. Results go to standard output, progress to standard error."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from colsim.advice import find_spacer
+from colsim.advice.decision import Decision
+from colsim.advice.measurements import what_follows
+from colsim.advice.report import NOT_CHECKED, as_json_object, as_text, care
+from colsim.errors import ColsimError, OutputError
+from colsim.model import CATALOGUE, Scenario
+from colsim.sampling import simulate_fill
+from colsim.sampling.draws import fresh_seed
+from colsim.sampling.many_fills import process_pool
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="How bottles and cans jam in the columns of a drink vending machine, and what to change.",
+)
+ScenarioFile = Annotated[Path, typer.Argument(metavar="FILE", help="scenario in TOML", show_default=False)]
+
+
+@app.command()
+def check(file: ScenarioFile) -> None:
+    """Check a scenario, and say what follows from the measurements alone."""
+    scenario = Scenario.from_toml(file)
+    _print(f"{scenario.title}: the measurements fit together.")
+    for subject, sentence in what_follows(scenario):
+        _print(f"{subject.upper():<10} {sentence}")
+    assumed = {path: value for path, value in scenario.assumed().items() if value not in (None, ())}
+    _print("ASSUMED    " + ("nothing" if not assumed else ", ".join(f"{path} = {_plain(v)}" for path, v in assumed.items())))
+    _print(f"\n{NOT_CHECKED}")
+    _print(care())
+
+
+@app.command()
+def advise(
+    file: ScenarioFile,
+    max_fills: Annotated[int, typer.Option(min=1, help="virtual loadings for each option, at most")] = 60,
+    seed: Annotated[int | None, typer.Option(min=0, help="seed of all draws; a fresh one if not given")] = None,
+    workers: Annotated[int | None, typer.Option(min=1, help="processes; one for each core if not given")] = None,
+    json_path: Annotated[Path | None, typer.Option("--json", metavar="PATH", help="write the answer here, for a program")] = None,
+    pictures: Annotated[Path | None, typer.Option(metavar="DIR", help="write pictures into this folder")] = None,
+) -> None:
+    """Simulate, and say which spacer to use, how sure that is, and why."""
+    scenario = Scenario.from_toml(file)
+    # What cannot be written is found out before the work, not after it.
+    if json_path is not None:
+        _require_writable(json_path.parent)
+        if json_path.is_dir():
+            raise OutputError(f"{json_path}: is a folder; give the path of a file to write")
+    if pictures is not None:
+        _make_folder(pictures)
+    begun = time.monotonic()
+    seed = fresh_seed() if seed is None else seed
+    with process_pool(workers) as pool:
+        decision = find_spacer(scenario, max_fills=max_fills, seed=seed, executor=pool, progress=True)
+    _print(as_text(scenario, decision))
+    cores = workers or os.cpu_count() or 1
+    _print(f"{time.monotonic() - begun:.0f} s, {cores} processes, seed {seed}")
+    if json_path is not None:
+        _write_whole(json_path, json.dumps(as_json_object(scenario, decision), indent=2, allow_nan=False) + "\n")
+        _print(f"written: {json_path}")
+    if pictures is not None:
+        for path in _draw(scenario, decision, pictures):
+            _print(f"drawn: {path}")
+
+
+@app.command()
+def catalogue() -> None:
+    """List the generic container sizes, with the source of each figure."""
+    units = {"diameter": "mm", "length": "mm", "mass": "kg", "empty_mass": "kg"}
+    for entry in CATALOGUE.values():
+        _print(entry.name)
+        for field, figure in entry.figures.items():
+            _print(f"   {field:<11} {figure.value:>8g} {units[field]:<3} {figure.source}")
+    _print("\nMeasure your own: makers differ, and a millimetre decides a spacer.")
+
+
+@app.command()
+def schema(
+    table: Annotated[bool, typer.Option("--table", help="as a table to read, instead of JSON Schema")] = False,
+) -> None:
+    """Print what a scenario file may hold: every key, its unit, bounds and how it is measured."""
+    described = Scenario.model_json_schema()
+    if not table:
+        _print(json.dumps(described, indent=2))
+        return
+    for name, field in described["properties"].items():
+        part = field.get("$ref", "").rpartition("/")[2]
+        for key, inner in described["$defs"][part]["properties"].items() if part else [("", field)]:
+            _print(f"{name}{'.' if key else ''}{key}\n      {inner.get('description', '')}")
+
+
+def main() -> None:
+    """Run the command line; what colsim refuses is said in plain text with exit code 2."""
+    try:
+        app()
+    except ColsimError as error:
+        print(f"colsim: {error}", file=sys.stderr)  # noqa: T201 (this is the command line)
+        sys.exit(2)
+
+
+def _print(text: str) -> None:
+    typer.echo(text)
+
+
+def _plain(value: Any) -> str:
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _require_writable(folder: Path) -> None:
+    try:
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError as error:
+        raise OutputError(f"{folder}: cannot be written to ({error.strerror}); give a folder that exists and is yours") from None
+
+
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(f"{folder}: cannot be made ({error.strerror}); give another folder for the pictures") from None
+    _require_writable(folder)
+
+
+def _write_whole(path: Path, text: str) -> None:
+    """Write a file whole or not at all."""
+    try:
+        with tempfile.NamedTemporaryFile("w", dir=path.parent, delete=False, encoding="utf-8") as file:
+            file.write(text)
+        Path(file.name).replace(path)
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written ({error.strerror})") from None
+
+
+def _draw(scenario: Scenario, decision: Decision, folder: Path) -> list[Path]:
+    """Draw the column as it is now where it first fails, as recommended, and the risk by how full it is."""
+    from matplotlib.figure import Figure
+
+    from colsim.pictures import plot_column, plot_risk
+
+    chosen = {"as-it-is-now": scenario.rotor.spacer_thickness}
+    if decision.recommended is not None:
+        chosen["recommended"] = decision.recommended
+    by_value = {option.value: option for option in decision.options}
+    paths = []
+    for name, thickness in chosen.items():
+        changed = scenario.changed(**{"rotor.spacer_thickness": thickness})
+        number = by_value[thickness].first_failure if thickness in by_value else None
+        fill = simulate_fill(changed, seed=decision.seed, fill=number or 0, record=True)
+        figure = Figure(figsize=(6.4, 8.0), layout="constrained")
+        plot_column(fill, -1 if fill.failure else len(fill.frames) // 2, ax=figure.add_subplot())
+        paths.append(folder / f"column-{name}.png")
+        figure.savefig(paths[-1], dpi=150)
+    now = by_value.get(scenario.rotor.spacer_thickness)
+    if now is not None:
+        figure = Figure(figsize=(6.4, 4.0), layout="constrained")
+        plot_risk(now.fills, figure.add_subplot())
+        paths.append(folder / "risk-as-it-is-now.png")
+        figure.savefig(paths[-1], dpi=150)
+    return paths

@@ -1,0 +1,170 @@
+"""A column drawn to scale, as it stands at one moment."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+import matplotlib.pyplot as plt
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.patches import Circle, Polygon
+
+from colsim.errors import ScenarioError
+from colsim.model import Scenario
+from colsim.physics.engines import Settings
+from colsim.physics.pymunk_engine import straightened
+from colsim.physics.scene import Chain, Part, Point
+from colsim.sampling import Fill
+
+__all__ = ["plot_column"]
+
+INK, PAPER, STEEL, LINER, SPACER = "#2b2b33", "#fbf8f1", "#cfd3da", "#0072b2", "#7a4f9a"
+CONTAINER, MARK = "#f3e3c3", "#a3431f"
+_MARGIN = 15.0
+
+
+def plot_column(fill: Fill, frame: int = -1, ax: Axes | None = None) -> Axes:
+    """Draw walls, liners, drum, spacer and containers to scale.
+
+    Parameters
+    ----------
+    fill : Fill
+        What was simulated; recorded, if other moments than the last are wanted.
+    frame : int
+        Which of its frames, as a list counts; the last if not given.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; new axes if not given.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        In millimetres from the drum's axis. Each container carries its number in the order of loading, and a
+        spoke that turns with it.
+
+    Raises
+    ------
+    ScenarioError
+        If the fill has no such frame.
+    """
+    if not -len(fill.frames) <= frame < len(fill.frames):
+        raise ScenarioError(
+            f"frame: got {frame}; the fill has {len(fill.frames)} (record=True keeps one every fiftieth of a second)"
+        )
+    shot = fill.frames[frame]
+    if ax is None:
+        _, ax = plt.subplots(figsize=(5.4, 8.0), layout="constrained")
+    section, scenario = fill.section, fill.scenario
+    ax.set_facecolor(PAPER)
+    for chain in section.scene.walls:
+        _draw_chain(ax, chain, section.top)
+    _draw_liners(ax, scenario, section.throat, section.floor_top)
+    if section.scene.drum is not None:
+        outline = np.array([_turn(point, shot.drum_angle) for point in _points(section.scene.drum.outline)])
+        ax.add_patch(Polygon(outline, closed=True, facecolor=STEEL, edgecolor=INK, linewidth=1.2, label="drum"))
+    _draw_spacer(ax, scenario, shot.drum_angle)
+    for index, (x, y), angle in zip(
+        shot.state.index.tolist(), shot.state.position.tolist(), shot.state.angle.tolist(), strict=True
+    ):
+        _draw_container(ax, scenario, (x, y), angle, index)
+    reach = section.housing_radius + _MARGIN
+    ax.set(
+        xlim=(-reach, reach),
+        ylim=(-reach, section.top + _MARGIN),
+        aspect="equal",
+        xlabel="across the column [mm]",
+        ylabel="above the drum's axis [mm]",
+        title=_title(fill, shot.time),
+    )
+    handles, labels = ax.get_legend_handles_labels()
+    named = dict(zip(labels, handles, strict=True))
+    ax.legend(named.values(), named.keys(), loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize="small", frameon=False)
+    return ax
+
+
+def _title(fill: Fill, time: float) -> str:
+    failure = fill.failure
+    what = "all came one by one" if failure is None else f"{failure.outcome}: {failure.mechanism}"
+    return f"{fill.scenario.title}\n{'invalid' if fill.invalid else what}, {time:.1f} s"
+
+
+def _points(chain: Chain) -> list[Point]:
+    lines = [line for piece in chain.pieces for line in straightened(piece, Settings().chord_error)]
+    return [lines[0].start, *(line.end for line in lines)]
+
+
+def _turn(point: Point, angle: float) -> Point:
+    c, s = math.cos(angle), math.sin(angle)
+    return (c * point[0] - s * point[1], s * point[0] + c * point[1])
+
+
+def _draw_chain(ax: Axes, chain: Chain, top: float) -> None:
+    for piece in chain.pieces:
+        points = np.array(_points(Chain((piece,))))
+        points[:, 1] = np.minimum(points[:, 1], top)
+        wide = piece.part in (Part.LEFT_WALL, Part.RIGHT_WALL, Part.FLOOR, Part.THROAT_EDGE)
+        label = "wall and floor" if wide else "housing"
+        ax.plot(*points.T, color=INK, linewidth=2.2 if wide else 1.4, linestyle="-" if wide else (0, (4, 2)), label=label)
+
+
+def _draw_liners(ax: Axes, scenario: Scenario, throat: float, floor_top: float) -> None:
+    for wall, side in (("left", -1), ("right", 1)):
+        x = side * (scenario.column.width / 2 + 3.0)
+        for bottom, top, friction in scenario.column.liner_zones(wall):
+            ax.plot(
+                [x, x],
+                [max(throat + bottom, floor_top), throat + top],
+                color=LINER,
+                linewidth=4,
+                alpha=0.8,
+                label=f"liner, friction {friction:g}",
+            )
+
+
+def _draw_spacer(ax: Axes, scenario: Scenario, angle: float) -> None:
+    for corners in _spacer_outlines(scenario):
+        ax.add_patch(
+            Polygon(
+                [_turn(corner, angle) for corner in corners],
+                closed=True,
+                facecolor=SPACER,
+                edgecolor=INK,
+                hatch="////",
+                alpha=0.75,
+                label=f"spacer {scenario.rotor.spacer_thickness:g} mm",
+            )
+        )
+
+
+def _spacer_outlines(scenario: Scenario) -> Iterable[list[Point]]:
+    rotor = scenario.rotor
+    if rotor.spacer_thickness == 0:
+        return
+    floor, half = rotor.radius - rotor.pocket_depth, rotor.pocket_width / 2
+    if rotor.spacer_kind == "raises_floor":
+        blocks = [(-half, half, floor, floor + rotor.spacer_thickness)]
+    else:
+        inner = rotor.clear_width / 2
+        blocks = [(-half, -inner, floor, rotor.mouth_height), (inner, half, floor, rotor.mouth_height)]
+    pitch = 2 * math.pi / rotor.pockets
+    first = pitch / 2 if rotor.rest == "land_up" else 0.0
+    for k in range(rotor.pockets):
+        for left, right, low, high in blocks:
+            corners = [(left, low), (right, low), (right, high), (left, high)]
+            yield [_turn(corner, first - k * pitch) for corner in corners]
+
+
+def _draw_container(ax: Axes, scenario: Scenario, centre: Point, angle: float, index: int) -> None:
+    container = scenario.container
+    radius, half = container.height / 2, container.set_flat / 2
+    look = {"facecolor": CONTAINER, "edgecolor": INK, "linewidth": 1.2, "label": container.name}
+    if half == 0:
+        ax.add_patch(Circle(centre, radius, **look))
+    else:
+        turns = np.linspace(-math.pi / 2, math.pi / 2, 40)
+        right = np.column_stack([half + radius * np.cos(turns), radius * np.sin(turns)])
+        outline = np.vstack([right, -right])
+        ax.add_patch(Polygon([np.add(centre, _turn((x, y), angle)) for x, y in outline], closed=True, **look))
+    spoke = _turn((radius, 0.0), angle)
+    ax.plot([centre[0] + 0.55 * spoke[0], centre[0] + 0.95 * spoke[0]], [centre[1] + 0.55 * spoke[1], centre[1] + 0.95 * spoke[1]], color=MARK, linewidth=3)
+    ax.text(*centre, str(index + 1), ha="center", va="center", fontsize="small", color=INK)
