@@ -8,8 +8,8 @@ from colsim.version import __version__
 
 __all__ = [
     "CATALOGUE",
-    "Column",
     "ColsimError",
+    "Column",
     "Container",
     "Decision",
     "Fill",

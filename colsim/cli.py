@@ -40,7 +40,10 @@ def check(file: ScenarioFile) -> None:
     for subject, sentence in what_follows(scenario):
         _print(f"{subject.upper():<10} {sentence}")
     assumed = {path: value for path, value in scenario.assumed().items() if value not in (None, ())}
-    _print("ASSUMED    " + ("nothing" if not assumed else ", ".join(f"{path} = {_plain(v)}" for path, v in assumed.items())))
+    _print(
+        "ASSUMED    "
+        + ("nothing" if not assumed else ", ".join(f"{path} = {_plain(v)}" for path, v in assumed.items()))
+    )
     _print(f"\n{NOT_CHECKED}")
     _print(care())
 
@@ -51,7 +54,9 @@ def advise(
     max_fills: Annotated[int, typer.Option(min=1, help="virtual loadings for each option, at most")] = 60,
     seed: Annotated[int | None, typer.Option(min=0, help="seed of all draws; a fresh one if not given")] = None,
     workers: Annotated[int | None, typer.Option(min=1, help="processes; one for each core if not given")] = None,
-    json_path: Annotated[Path | None, typer.Option("--json", metavar="PATH", help="write the answer here, for a program")] = None,
+    json_path: Annotated[
+        Path | None, typer.Option("--json", metavar="PATH", help="write the answer here, for a program")
+    ] = None,
     pictures: Annotated[Path | None, typer.Option(metavar="DIR", help="write pictures into this folder")] = None,
 ) -> None:
     """Simulate, and say which spacer to use, how sure that is, and why."""
@@ -126,14 +131,18 @@ def _require_writable(folder: Path) -> None:
         with tempfile.TemporaryFile(dir=folder):
             pass
     except OSError as error:
-        raise OutputError(f"{folder}: cannot be written to ({error.strerror}); give a folder that exists and is yours") from None
+        raise OutputError(
+            f"{folder}: cannot be written to ({error.strerror}); give a folder that exists and is yours"
+        ) from None
 
 
 def _make_folder(folder: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise OutputError(f"{folder}: cannot be made ({error.strerror}); give another folder for the pictures") from None
+        raise OutputError(
+            f"{folder}: cannot be made ({error.strerror}); give another folder for the pictures"
+        ) from None
     _require_writable(folder)
 
 

@@ -20,9 +20,7 @@ class ScenarioError(ColsimError, ValueError):
     """
 
     def __init__(self, problems: str | Sequence[tuple[str, str]]) -> None:
-        self.problems: tuple[tuple[str, str], ...] = (
-            (("", problems),) if isinstance(problems, str) else tuple(problems)
-        )
+        self.problems: tuple[tuple[str, str], ...] = (("", problems),) if isinstance(problems, str) else tuple(problems)
         super().__init__("\n".join(f"{p}: {m}" if p else m for p, m in self.problems))
 
     def __reduce__(self) -> tuple[type[ScenarioError], tuple[tuple[tuple[str, str], ...]]]:

@@ -149,7 +149,8 @@ class Decision:
             e = option.estimate
             mark = ">" if option.value == self.recommended else " "
             lines.append(
-                f"{mark} {option.value:6g} {self.unit}   {1000 * e.rate:4.0f} (could be {1000 * e.low:3.0f} to {1000 * e.high:4.0f})   "
+                f"{mark} {option.value:6g} {self.unit}   {1000 * e.rate:4.0f} (could be {1000 * e.low:3.0f} to "
+                f"{1000 * e.high:4.0f})   "
                 f"{e.failures:4d} of {e.fills:<4d}   {option.status:<9}   {option.geometry}"
                 + (f"; {option.mechanism}" if option.mechanism else "")
             )

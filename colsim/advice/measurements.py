@@ -47,9 +47,15 @@ def _fit(scenario: Scenario) -> str:
 def _bridging(scenario: Scenario) -> str:
     column, container = scenario.column, scenario.container
     needed = critical_friction(column.width, container.height)
-    frictions = [column.wall_friction, *(friction for wall in ("left", "right") for _, _, friction in column.liner_zones(wall))]
+    frictions = [
+        column.wall_friction,
+        *(friction for wall in ("left", "right") for _, _, friction in column.liner_zones(wall)),
+    ]
     grip = min(max(frictions), container.friction)
-    text = f"between plain walls a stack can hold itself up only if walls and containers grip more than {needed:.2f}; yours grip {grip:.2f} at most"
+    text = (
+        f"between plain walls a stack can hold itself up only if walls and containers grip more than {needed:.2f}; "
+        f"yours grip {grip:.2f} at most"
+    )
     if grip < needed:
         text += ", so the walls alone cannot do it"
     elif container.set_flat == 0:
@@ -76,14 +82,21 @@ def _pocket(scenario: Scenario) -> str:
     except RangeError:
         return f"{rotor.clear_width:g} mm wide, at least two containers of {d:g} mm: two can lie in it side by side."
     side = "above" if above >= 0 else "below"
-    return f"at rest a second container's middle lies {abs(above):.0f} mm {side} the drum's highest point, with the {rotor.spacer_thickness:g} mm spacer described."
+    return (
+        f"at rest a second container's middle lies {abs(above):.0f} mm {side} the drum's highest point, "
+        f"with the {rotor.spacer_thickness:g} mm spacer described."
+    )
 
 
 def _spacer(scenario: Scenario) -> str:
     least, greatest = spacer_bounds(scenario)
     if greatest < 0:
         return f"none: the container stands {-greatest:.1f} mm proud of the bare pocket and strikes the throat's edge."
-    low = "no spacer keeps a slow drum from nipping the second" if math.isinf(least) else f"at least {least:.1f} mm with a slow drum"
+    low = (
+        "no spacer keeps a slow drum from nipping the second"
+        if math.isinf(least)
+        else f"at least {least:.1f} mm with a slow drum"
+    )
     if least == 0:
         low = "none needed"
     now = spacer_geometry(scenario.rotor.spacer_thickness, (least, greatest))

@@ -39,13 +39,17 @@ def as_text(scenario: Scenario, decision: Decision) -> str:
     """
     container, column = scenario.container, scenario.column
     lines = [
-        f"{scenario.title}: {container.name}, {container.diameter:g} mm; column {column.width:g} mm; {scenario.loading.count} loaded",
+        f"{scenario.title}: {container.name}, {container.diameter:g} mm; column {column.width:g} mm; "
+        f"{scenario.loading.count} loaded",
         f"DO THIS       (limit you set: {1000 * decision.target:g} bad vends in 1000)",
         f" 1 {_order(scenario, decision)}",
         f" 2 {NOT_CHECKED}",
         "WHAT TO EXPECT, bad vends in 1000",
         f"   {'':32} best guess   could be*       verdict",
-        *(f"   {_described(option, scenario):<32} {_numbers(option)}   {_verdict(option)}" for option in decision.options),
+        *(
+            f"   {_described(option, scenario):<32} {_numbers(option)}   {_verdict(option)}"
+            for option in decision.options
+        ),
         f"   * from {_sample(decision)}: chance in loading only. Whatever you guessed in the",
         "     file is not in it. Not checked against this machine: count your next 200 turns.",
     ]
@@ -58,7 +62,11 @@ def _order(scenario: Scenario, decision: Decision) -> str:
     if decision.recommended is None:
         return f"Do not run it so: no spacer looked at will do. {decision.reason}"
     where = "on the pocket's floor" if scenario.rotor.spacer_kind == "raises_floor" else "at the pocket's sides"
-    order = "Leave the pocket bare." if decision.recommended == 0 else f"Put in the {decision.recommended:g} mm spacer ({where})."
+    order = (
+        "Leave the pocket bare."
+        if decision.recommended == 0
+        else f"Put in the {decision.recommended:g} mm spacer ({where})."
+    )
     return f"{order} {decision.reason}"
 
 

@@ -94,8 +94,9 @@ def spacer_geometry(thickness: float, bounds: tuple[float, float]) -> str:
 
 
 def default_spacers(scenario: Scenario) -> tuple[float, ...]:
-    """List the scenario's own spacer, none, and every 6 mm: to the last that goes in beside the container, or
-    (on the floor) to the first on which the container stands proud.
+    """List the scenario's own spacer, none, and every 6 mm as far as the question goes.
+
+    Beside the container that is the last that leaves it room; under it, the first on which it stands proud.
     """
     _, greatest = spacer_bounds(scenario)
     steps = max(0, math.floor(greatest / SPACER_STEP))
@@ -178,7 +179,8 @@ def _decide(scenario: Scenario, options: tuple[Option, ...], seed: int, *, stopp
         recommended=None if best is None else best.value,
         unit="mm",
         status=status,
-        reason=("Stopped early, so not all was looked at. " if stopped_early else "") + _reason(options, best, status, target),
+        reason=("Stopped early, so not all was looked at. " if stopped_early else "")
+        + _reason(options, best, status, target),
         options=options,
         measure_next=_measure_next(scenario, best, status),
         seed=seed,
@@ -203,8 +205,8 @@ def _reason(options: tuple[Option, ...], best: Option | None, status: Status, ta
         return f"Every spacer looked at goes wrong more often than {allowed}. " + _worst(options)
     if status is Status.UNDECIDED:
         return (
-            f"{_name(best.value)} went wrong least, but {best.estimate.fills} fills do not show whether it stays within {allowed}. "
-            + _worst(options)
+            f"{_name(best.value)} went wrong least, but {best.estimate.fills} fills do not show whether it stays "
+            f"within {allowed}. " + _worst(options)
         )
     thinner = [option for option in options if option.value < best.value and option.status is Status.FAILS]
     thicker = [option for option in options if option.value > best.value and option.status is Status.FAILS]
@@ -232,7 +234,11 @@ def _measure_next(scenario: Scenario, best: Option | None, status: Status) -> tu
         level = best.estimate.level
         q = scenario.target.failures_per_vend * n / (1 + (n - 1) * scenario.target.failures_per_vend)
         needed = math.ceil(math.log((1 - level) / 2) / math.log1p(-q))
-        more = f"simulate at least {needed} fills a spacer" if best.estimate.failures == 0 else "simulate more fills a spacer"
+        more = (
+            f"simulate at least {needed} fills a spacer"
+            if best.estimate.failures == 0
+            else "simulate more fills a spacer"
+        )
         hints.append(f"{more} (now {best.estimate.fills})")
     named = {
         "rotor.torque_limit": "the torque at which the motor stalls",

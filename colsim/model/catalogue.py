@@ -17,7 +17,9 @@ from colsim.model.container import Container
 __all__ = ["CATALOGUE", "Entry", "Figure", "find_entry"]
 
 COMMON_PRACTICE = "common practice"
-_CAN_SHEET = "can makers' dimension sheet for the 202 end 12 fl oz can: body 2.602 +- 0.007 in, flanged height 4.812 +- 0.015 in"
+_CAN_SHEET = (
+    "can makers' dimension sheet for the 202 end 12 fl oz can: body 2.602 +- 0.007 in, flanged height 4.812 +- 0.015 in"
+)
 _CAN_ARTICLE = "Hosford and Duncan, Scientific American, September 1994: 0.48 oz empty"
 _MEMORY = "from memory, widely printed"
 
@@ -127,5 +129,7 @@ def find_entry(name: str) -> Entry:
         If there is none of that name.
     """
     if name not in CATALOGUE:
-        raise ScenarioError([("like", f'got "{name}", which is not in the catalogue; {nearest_name(str(name), list(CATALOGUE))}')])
+        raise ScenarioError(
+            [("like", f'got "{name}", which is not in the catalogue; {nearest_name(str(name), list(CATALOGUE))}')]
+        )
     return CATALOGUE[name]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import Literal, Self
 
 from pydantic import Field, model_validator
@@ -18,17 +19,22 @@ class Liner(Description):
 
     wall: Literal["left", "right", "both"] = Field("both", description="which wall carries it, seen from the front")
     bottom: Length = Field(0.0, ge=0, description="tape from the throat up to its lower edge [mm]")
-    top: Length | None = Field(None, gt=0, description="tape from the throat up to its upper edge [mm]; the whole wall if not given")
+    top: Length | None = Field(
+        None, gt=0, description="tape from the throat up to its upper edge [mm]; the whole wall if not given"
+    )
     friction: Number = Field(
         ge=0,
         le=2,
-        description="container on liner [-]: tangent of the angle at which a container slides along a tilted sheet of it (axis along the slope)",
+        description="container on liner [-]: tangent of the angle at which a container slides along a tilted "
+        "sheet of it (axis along the slope)",
     )
 
     @model_validator(mode="after")
     def _check(self) -> Self:
         if self.top is not None and self.top <= self.bottom:
-            raise ScenarioError(f"top {self.top:g} mm must be above bottom {self.bottom:g} mm; measure both from the throat up")
+            raise ScenarioError(
+                f"top {self.top:g} mm must be above bottom {self.bottom:g} mm; measure both from the throat up"
+            )
         return self
 
     def covers(self, wall: str) -> bool:
@@ -40,48 +46,76 @@ class Column(Description):
     """Two parallel walls, perhaps a converging floor, and a throat above the rotor."""
 
     width: Length = Field(gt=20, le=400, description="ruler between the walls, liner to liner [mm]")
-    height: Length = Field(gt=50, le=3000, description="tape from the throat, where the rotor begins, up to the top of the walls [mm]")
+    height: Length = Field(
+        gt=50, le=3000, description="tape from the throat, where the rotor begins, up to the top of the walls [mm]"
+    )
     throat: Length | None = Field(
-        None, gt=20, le=400, description="ruler across the narrowest place above the rotor [mm]; the column's width if not given"
+        None,
+        gt=20,
+        le=400,
+        description="ruler across the narrowest place above the rotor [mm]; the column's width if not given",
     )
     throat_radius: Length = Field(
-        10.0, ge=0, le=100, description="radius to which the edge is rounded where wall or floor ends above the rotor, by radius gauge [mm]; assumed 10 if not given"
+        10.0,
+        ge=0,
+        le=100,
+        description="radius to which the edge is rounded where wall or floor ends above the rotor, by radius "
+        "gauge [mm]; assumed 10 if not given",
     )
     floor_slope: Angle | None = Field(
-        None, ge=10, lt=90, description="slope of the converging floor above the horizontal [deg]; needed where the throat is narrower than the column"
+        None,
+        ge=10,
+        lt=90,
+        description="slope of the converging floor above the horizontal [deg]; needed where the throat is "
+        "narrower than the column",
     )
     wall_friction: Number = Field(
-        ge=0, le=2, description="container on bare wall [-]: tangent of the angle at which a container slides along it (axis along the slope)"
+        ge=0,
+        le=2,
+        description="container on bare wall [-]: tangent of the angle at which a container slides along it (axis "
+        "along the slope)",
     )
-    floor_friction: Number | None = Field(None, ge=0, le=2, description="container on the floor and throat edge [-]; as the wall if not given")
+    floor_friction: Number | None = Field(
+        None, ge=0, le=2, description="container on the floor and throat edge [-]; as the wall if not given"
+    )
     liners: tuple[Liner, ...] = Field((), strict=False, description="sheets on the walls, if any")
-    lean: Angle = Field(0.0, ge=-20, le=20, description="spirit level: lean of the column from the vertical, to the right positive [deg]")
+    lean: Angle = Field(
+        0.0,
+        ge=-20,
+        le=20,
+        description="spirit level: lean of the column from the vertical, to the right positive [deg]",
+    )
 
     @model_validator(mode="after")
     def _check(self) -> Self:
         if self.throat is not None and self.throat > self.width:
             raise ScenarioError(
-                f"throat {self.throat:g} mm must be at most the column's width {self.width:g} mm; a column that widens downward is not modelled"
+                f"throat {self.throat:g} mm must be at most the column's width {self.width:g} mm; a column that "
+                "widens downward is not modelled"
             )
         if self.floor_slope is None and self.throat_width < self.width:
             raise ScenarioError(
-                f"floor_slope is missing: the throat ({self.throat_width:g} mm) is narrower than the column ({self.width:g} mm), "
+                f"floor_slope is missing: the throat ({self.throat_width:g} mm) is narrower than the column "
+                f"({self.width:g} mm), "
                 "so a floor converges to it; measure its slope above the horizontal"
             )
         if self.floor_height >= self.height:
             raise ScenarioError(
-                f"the converging floor is {self.floor_height:.1f} mm high, as high as the column ({self.height:g} mm); measure floor_slope and height again"
+                f"the converging floor is {self.floor_height:.1f} mm high, as high as the column ({self.height:g} "
+                "mm); measure floor_slope and height again"
             )
         for wall in ("left", "right"):
             zones = self.liner_zones(wall)
-            for (_, top, _), (bottom, _, _) in zip(zones, zones[1:], strict=False):
+            for (_, top, _), (bottom, _, _) in pairwise(zones):
                 if bottom < top:
                     raise ScenarioError(
-                        f"liners on the {wall} wall overlap: one ends at {top:g} mm and the next begins at {bottom:g} mm above the throat; measure their edges again"
+                        f"liners on the {wall} wall overlap: one ends at {top:g} mm and the next begins at "
+                        f"{bottom:g} mm above the throat; measure their edges again"
                     )
             if zones and zones[-1][1] > self.height:
                 raise ScenarioError(
-                    f"a liner on the {wall} wall ends {zones[-1][1]:g} mm above the throat, beyond the column's height {self.height:g} mm"
+                    f"a liner on the {wall} wall ends {zones[-1][1]:g} mm above the throat, beyond the column's "
+                    f"height {self.height:g} mm"
                 )
         return self
 

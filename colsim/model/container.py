@@ -27,10 +27,16 @@ class Container(Description):
     length: Length | None = Field(None, gt=20, le=400, description="ruler from base to the top of the cap [mm]")
     mass: Mass = Field(gt=0.02, le=5, description="kitchen scale, full and closed [kg]")
     empty_mass: Mass | None = Field(
-        None, gt=0, le=1, description="kitchen scale, empty and dry with its cap [kg]; assumed 3.5 % of the mass if not given"
+        None,
+        gt=0,
+        le=1,
+        description="kitchen scale, empty and dry with its cap [kg]; assumed 3.5 % of the mass if not given",
     )
     liquid_spin: Number = Field(
-        0.2, ge=0, le=1, description="share of the liquid that spins up with the wall [-]; assumed 0.2, not measurable on site"
+        0.2,
+        ge=0,
+        le=1,
+        description="share of the liquid that spins up with the wall [-]; assumed 0.2, not measurable on site",
     )
     set_flat: Length = Field(
         0.0,
@@ -46,7 +52,10 @@ class Container(Description):
         "(axes along the slope); assumed 0.25 if not given",
     )
     restitution: Number = Field(
-        0.2, ge=0, le=0.9, description="rebound speed over impact speed [-]: square root of rebound over drop height; assumed 0.2"
+        0.2,
+        ge=0,
+        le=0.9,
+        description="rebound speed over impact speed [-]: square root of rebound over drop height; assumed 0.2",
     )
 
     @model_validator(mode="before")

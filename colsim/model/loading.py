@@ -16,10 +16,14 @@ class Loading(Description):
 
     count: int = Field(ge=1, le=200, description="containers loaded, the one in the pocket included")
     pattern: Literal["alternate", "one_side", "random"] = Field(
-        "alternate", description="which wall each is laid against: left and right in turn, always the same, or as it comes"
+        "alternate",
+        description="which wall each is laid against: left and right in turn, always the same, or as it comes",
     )
     placement_scatter: Number = Field(
-        0.5, ge=0, le=1, description="how far off that wall a hand lays it, at most, as a share of the free width [-]; assumed 0.5"
+        0.5,
+        ge=0,
+        le=1,
+        description="how far off that wall a hand lays it, at most, as a share of the free width [-]; assumed 0.5",
     )
 
 

@@ -18,22 +18,44 @@ class Rotor(Description):
 
     radius: Length = Field(gt=20, le=300, description="half the calliper or ruler reading across the drum [mm]")
     pockets: int = Field(ge=1, le=6, description="count them; one vend turns the drum by one pocket")
-    pocket_width: Length = Field(gt=10, le=400, description="ruler across the mouth of the bare pocket, without spacer [mm]")
+    pocket_width: Length = Field(
+        gt=10, le=400, description="ruler across the mouth of the bare pocket, without spacer [mm]"
+    )
     pocket_depth: Length = Field(
-        gt=5, le=300, description="ruler laid in the bare pocket from its floor to the height of the drum's highest point [mm]"
+        gt=5,
+        le=300,
+        description="ruler laid in the bare pocket from its floor to the height of the drum's highest point [mm]",
     )
-    spacer_thickness: Length = Field(0.0, ge=0, le=200, description="calliper on the insert in the pocket [mm]; 0 without one")
+    spacer_thickness: Length = Field(
+        0.0, ge=0, le=200, description="calliper on the insert in the pocket [mm]; 0 without one"
+    )
     spacer_kind: Literal["raises_floor", "narrows_pocket"] = Field(
-        "raises_floor", description="whether the insert lies on the pocket's floor, or its thickness is taken off the width, half on each side"
+        "raises_floor",
+        description="whether the insert lies on the pocket's floor, or its thickness is taken off the width, half "
+        "on each side",
     )
-    housing_clearance: Length = Field(2.0, gt=0, le=30, description="feeler gauge between drum and housing [mm]; assumed 2 if not given")
+    housing_clearance: Length = Field(
+        2.0, gt=0, le=30, description="feeler gauge between drum and housing [mm]; assumed 2 if not given"
+    )
     lead_in: Length = Field(
-        10.0, ge=0, le=30, description="radius to which the edges of the pocket's mouth are rounded, by radius gauge [mm]; assumed 10 if not given"
+        10.0,
+        ge=0,
+        le=30,
+        description="radius to which the edges of the pocket's mouth are rounded, by radius gauge [mm]; assumed "
+        "10 if not given",
     )
-    friction: Number = Field(0.25, ge=0, le=2, description="container on drum and housing [-], as for a wall; assumed 0.25 if not given")
-    speed: TurningSpeed = Field(45.0, gt=0, le=120, description="turns a minute while vending, by stopwatch [rpm]; assumed 45 if not given")
+    friction: Number = Field(
+        0.25, ge=0, le=2, description="container on drum and housing [-], as for a wall; assumed 0.25 if not given"
+    )
+    speed: TurningSpeed = Field(
+        45.0, gt=0, le=120, description="turns a minute while vending, by stopwatch [rpm]; assumed 45 if not given"
+    )
     torque_limit: Torque = Field(
-        20.0, gt=0, le=500, description="torque at which the motor stalls, at the drum's shaft, by spring scale on a lever [N m]; assumed 20 if not given"
+        20.0,
+        gt=0,
+        le=500,
+        description="torque at which the motor stalls, at the drum's shaft, by spring scale on a lever [N m]; "
+        "assumed 20 if not given",
     )
     rest: Literal["pocket_up", "land_up"] = Field(
         "pocket_up", description="what faces the column between vends: a pocket, or the land between two pockets"
@@ -45,23 +67,33 @@ class Rotor(Description):
         floor = self.radius - self.pocket_depth
         if floor <= 0:
             raise ScenarioError(
-                f"pocket_depth {self.pocket_depth:g} mm must be below the radius {self.radius:g} mm; a pocket cannot reach the drum's axis"
+                f"pocket_depth {self.pocket_depth:g} mm must be below the radius {self.radius:g} mm; a pocket "
+                "cannot reach the drum's axis"
             )
         if self.pocket_width >= 2 * self.radius:
-            raise ScenarioError(f"pocket_width {self.pocket_width:g} mm must be below the drum's diameter {2 * self.radius:g} mm")
+            raise ScenarioError(
+                f"pocket_width {self.pocket_width:g} mm must be below the drum's diameter {2 * self.radius:g} mm"
+            )
         corner = math.degrees(math.atan2(self.pocket_width / 2, floor))
         if self.pockets > 1 and corner >= 180 / self.pockets:
             raise ScenarioError(
-                f"{self.pockets} pockets of {self.pocket_width:g} x {self.pocket_depth:g} mm run into each other inside a drum of radius "
-                f"{self.radius:g} mm (floor corners {corner:.0f} deg from the middle, below {180 / self.pockets:.0f} allowed); count and measure again"
+                f"{self.pockets} pockets of {self.pocket_width:g} x {self.pocket_depth:g} mm run into each other "
+                "inside a drum of radius "
+                f"{self.radius:g} mm (floor corners {corner:.0f} deg from the middle, below "
+                f"{180 / self.pockets:.0f} allowed); count and measure again"
             )
         if self.clear_depth <= 0 or self.clear_width <= 0:
             raise ScenarioError(
-                f"spacer_thickness {self.spacer_thickness:g} mm fills the whole pocket ({self.pocket_width:g} x {self.pocket_depth:g} mm)"
+                f"spacer_thickness {self.spacer_thickness:g} mm fills the whole pocket ({self.pocket_width:g} x "
+                f"{self.pocket_depth:g} mm)"
             )
-        if self.clear_width / 2 + self.lead_in >= self.radius - self.lead_in or self.mouth_height <= self.radius - self.clear_depth:
+        if (
+            self.clear_width / 2 + self.lead_in >= self.radius - self.lead_in
+            or self.mouth_height <= self.radius - self.clear_depth
+        ):
             raise ScenarioError(
-                f"nothing is left of the pocket's sides: mouth rounded to {self.lead_in:g} mm, {self.clear_width:g} mm wide and "
+                f"nothing is left of the pocket's sides: mouth rounded to {self.lead_in:g} mm, "
+                f"{self.clear_width:g} mm wide and "
                 f"{self.clear_depth:g} mm deep with the spacer in; take a thinner spacer or measure lead_in again"
             )
         return self
@@ -78,7 +110,7 @@ class Rotor(Description):
 
     @property
     def mouth_height(self) -> float:
-        """Height above the drum's axis at which the pocket's straight sides end in the rounded mouth, pocket up [mm]."""
+        """Height above the axis at which the pocket's straight sides end in the rounded mouth, pocket up [mm]."""
         return math.sqrt((self.radius - self.lead_in) ** 2 - (self.clear_width / 2 + self.lead_in) ** 2)
 
     @property

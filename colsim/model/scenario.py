@@ -50,7 +50,13 @@ class Scenario(Description):
         found = []
         for name, width in (("column.width", column.width), ("column.throat", column.throat_width)):
             if container.breadth > width:
-                found.append((name, f"got {width:g} mm; the container is {container.breadth:g} mm wide and does not go through; measure both again"))
+                found.append(
+                    (
+                        name,
+                        f"got {width:g} mm; the container is {container.breadth:g} mm wide and does not go "
+                        "through; measure both again",
+                    )
+                )
         if column.width >= 2 * container.height:
             found.append(
                 (
@@ -63,7 +69,8 @@ class Scenario(Description):
             found.append(
                 (
                     "rotor.pocket_width",
-                    f"got {rotor.pocket_width:g} mm, of which the spacer leaves {rotor.clear_width:g} mm; the container is "
+                    f"got {rotor.pocket_width:g} mm, of which the spacer leaves {rotor.clear_width:g} mm; the "
+                    "container is "
                     f"{container.breadth:g} mm wide and does not go in; take a thinner spacer or another rotor",
                 )
             )
@@ -72,11 +79,17 @@ class Scenario(Description):
                 (
                     "rotor.radius",
                     f"got {rotor.radius:g} mm; the drum must be wider than the throat with its rounded edges "
-                    f"({column.throat_width:g} + 2 x {column.throat_radius:g} mm) or containers fall past it; measure again",
+                    f"({column.throat_width:g} + 2 x {column.throat_radius:g} mm) or containers fall past it; "
+                    "measure again",
                 )
             )
         if not found and self.loading.count > (most := self.greatest_count()):
-            found.append(("loading.count", f"got {self.loading.count}; at most {most} fit; load fewer or measure the column's height again"))
+            found.append(
+                (
+                    "loading.count",
+                    f"got {self.loading.count}; at most {most} fit; load fewer or measure the column's height again",
+                )
+            )
         return found
 
     def greatest_count(self) -> int:
@@ -116,17 +129,25 @@ class Scenario(Description):
         try:
             data = tomllib.loads(path.read_bytes().decode("utf-8"))
         except OSError as error:
-            raise ScenarioError(f"{path}: cannot be read ({error.strerror}); give the path of a scenario file") from None
+            raise ScenarioError(
+                f"{path}: cannot be read ({error.strerror}); give the path of a scenario file"
+            ) from None
         except UnicodeDecodeError:
             raise ScenarioError(f"{path}: is not a text file in UTF-8; give the path of a scenario file") from None
         except tomllib.TOMLDecodeError as error:
-            raise ScenarioError(f'{path}: is not TOML: {error}; put text and measurements with units in quotes, as in "2.6 in"') from None
+            raise ScenarioError(
+                f'{path}: is not TOML: {error}; put text and measurements with units in quotes, as in "2.6 in"'
+            ) from None
         if not data:
-            raise ScenarioError(f"{path}: is empty; describe container, column, rotor and loading, as in the shipped example")
+            raise ScenarioError(
+                f"{path}: is empty; describe container, column, rotor and loading, as in the shipped example"
+            )
         try:
             return cls(**data)
         except ScenarioError as error:
-            raise ScenarioError([(f"{path}: {where}" if where else str(path), what) for where, what in error.problems]) from None
+            raise ScenarioError(
+                [(f"{path}: {where}" if where else str(path), what) for where, what in error.problems]
+            ) from None
 
     def changed(self, **changes: Any) -> Self:
         """Return a copy with some values changed.
@@ -181,7 +202,9 @@ def _require_path(model: type[BaseModel], path: str) -> None:
     for name in path.split("."):
         fields = model.model_fields if isinstance(model, type) and issubclass(model, BaseModel) else {}
         if name not in fields:
-            raise ScenarioError(f'unknown path "{path}": {nearest_name(name, list(fields)) if fields else "it goes too deep"}')
+            raise ScenarioError(
+                f'unknown path "{path}": {nearest_name(name, list(fields)) if fields else "it goes too deep"}'
+            )
         model = fields[name].annotation  # type: ignore[assignment]
 
 

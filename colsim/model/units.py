@@ -58,7 +58,10 @@ QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
             _quantity("angle", "deg", '"60 deg"', {"rad": math.degrees(1.0)}),
             _quantity("speed of turning", "rpm", '"15 rpm" or "90 deg/s"', {"deg/s": 1 / 6, "rad/s": 30 / math.pi}),
             _quantity(
-                "torque", "N m", '"8 N m" or "70 lbf in"', {"lbf in": _POUND_FORCE_INCH, "lbf ft": 12 * _POUND_FORCE_INCH}
+                "torque",
+                "N m",
+                '"8 N m" or "70 lbf in"',
+                {"lbf in": _POUND_FORCE_INCH, "lbf ft": 12 * _POUND_FORCE_INCH},
             ),
         )
     }

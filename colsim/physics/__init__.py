@@ -1,0 +1,1 @@
+"""Rigid bodies: scenes, engines, and the turning of the rotor."""

@@ -166,13 +166,13 @@ def _wall_pieces(column: Column, wall: str, bottom: float, throat: float, side: 
     zones: list[tuple[float, float, float]] = []
     reached = bottom
     for low, high, friction in column.liner_zones(wall):
-        low, high = max(throat + low, bottom), throat + high
-        if high <= low:
+        begin, end = max(throat + low, bottom), throat + high
+        if end <= begin:
             continue
-        if low > reached:
-            zones.append((reached, low, column.wall_friction))
-        zones.append((low, high, friction))
-        reached = high
+        if begin > reached:
+            zones.append((reached, begin, column.wall_friction))
+        zones.append((begin, end, friction))
+        reached = end
     zones.append((reached, top, column.wall_friction))
     return [Line((x, high), (x, low), friction, part) for low, high, friction in reversed(zones)]
 
@@ -226,7 +226,11 @@ def _drum_outline(rotor: Rotor, turn: int) -> Chain:
         if lead_in > 0:
             centre = _turned(round_centre, by)
             pieces.append(Arc(centre, lead_in, by + math.pi, -(math.pi - round_angle), friction, right))
-        pieces.append(Arc((0.0, 0.0), rotor.radius, by + round_angle, 2 * (math.pi / 2 - round_angle) - pitch, friction, Part.LAND))
+        pieces.append(
+            Arc(
+                (0.0, 0.0), rotor.radius, by + round_angle, 2 * (math.pi / 2 - round_angle) - pitch, friction, Part.LAND
+            )
+        )
     return Chain(tuple(pieces), closed=True)
 
 

@@ -34,7 +34,7 @@ class Settings:
 
     step: float = 0.001
     iterations: int = 20
-    chord_error: float = 0.02
+    chord_error: float = 0.05
     slop: float = 0.02
 
 
@@ -105,7 +105,9 @@ class Engine(Protocol):
     def drum_angle(self) -> float:
         """Angle of the drum [rad], counterclockwise."""
 
-    def add(self, body: Body, position: Point, angle: float = 0.0, velocity: Point = (0.0, 0.0), spin: float = 0.0) -> None:
+    def add(
+        self, body: Body, position: Point, angle: float = 0.0, velocity: Point = (0.0, 0.0), spin: float = 0.0
+    ) -> None:
         """Put a body in."""
 
     def remove(self, index: int) -> None:

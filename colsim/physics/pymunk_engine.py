@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from itertools import pairwise
 
 import numpy as np
 import pymunk
 import pymunk.batch
 
 from colsim.physics.engines import Contacts, Settings, State
-from colsim.physics.scene import Arc, Body, Chain, Line, Part, Piece, Point, Scene
+from colsim.physics.scene import Body, Chain, Line, Part, Piece, Point, Scene
 
 __all__ = ["PymunkEngine", "straightened"]
 
@@ -27,6 +28,8 @@ _BODY_FIELDS = (
     | pymunk.batch.BodyFields.VELOCITY
     | pymunk.batch.BodyFields.ANGULAR_VELOCITY
 )
+
+_Row = tuple[int, int, Part | None, Point, Point, Point, float]
 
 
 class PymunkEngine:
@@ -129,26 +132,26 @@ class PymunkEngine:
 
     def contacts(self) -> Contacts:
         """Give the contacts of the last step."""
-        rows: list[tuple[int, int, Part | None, Point, Point, Point, float]] = []
+        rows: list[_Row] = []
         for index, (rigid, _) in sorted(self._bodies.items()):
             rigid.each_arbiter(self._collect, index, rows)
         # Engines list contacts in the order of their own tables; ours must not depend on that.
         rows.sort(key=lambda row: (row[0], row[1], row[2] or "", row[3]))
-        columns = list(zip(*rows, strict=True)) if rows else [()] * 7
-        pairs = [np.array(columns[k], dtype=np.float64).reshape(-1, 2) for k in (3, 4, 5)]
         return Contacts(
-            np.array(columns[0], dtype=np.int64),
-            np.array(columns[1], dtype=np.int64),
-            tuple(columns[2]),
-            *pairs,
-            np.array(columns[6], dtype=np.float64),
+            body=np.array([row[0] for row in rows], dtype=np.int64),
+            other=np.array([row[1] for row in rows], dtype=np.int64),
+            part=tuple(row[2] for row in rows),
+            point=np.array([row[3] for row in rows], dtype=np.float64).reshape(-1, 2),
+            normal=np.array([row[4] for row in rows], dtype=np.float64).reshape(-1, 2),
+            force=np.array([row[5] for row in rows], dtype=np.float64).reshape(-1, 2),
+            overlap=np.array([row[6] for row in rows], dtype=np.float64),
         )
 
     def _collect(
         self,
         arbiter: pymunk.Arbiter,
         index: int,
-        rows: list[tuple[int, int, Part | None, Point, Point, Point, float]],
+        rows: list[_Row],
     ) -> None:
         first, second = arbiter.shapes
         mine = self._bodies[index][1]
@@ -166,9 +169,10 @@ class PymunkEngine:
             normal = -normal
         if normal.dot(impulse) < 0:
             impulse = -impulse
-        force: Point = impulse / self.settings.step
+        force: Point = (impulse.x / self.settings.step, impulse.y / self.settings.step)
+        part, inward = self._parts.get(other), (normal.x, normal.y)
         for point, middle in zip(points, middles, strict=True):
-            rows.append((index, other_index, self._parts.get(other), tuple(middle), tuple(normal), tuple(force), -point.distance))
+            rows.append((index, other_index, part, (middle.x, middle.y), inward, force, -point.distance))
             force = (math.nan, math.nan)
 
 
@@ -193,7 +197,7 @@ def straightened(piece: Piece, chord_error: float) -> Iterator[Line]:
     angle = 2.0 * math.acos(max(0.0, 1.0 - chord_error / piece.radius))
     count = max(1, math.ceil(abs(piece.sweep) / angle))
     points = [piece.at(k / count) for k in range(count + 1)]
-    for start, end in zip(points, points[1:], strict=False):
+    for start, end in pairwise(points):
         yield Line(start, end, piece.friction, piece.part)
 
 

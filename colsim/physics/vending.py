@@ -175,7 +175,11 @@ class VendingColumn:
         while abs(self._target - angles[-1]) > ANGLE_TOLERANCE:
             self._look()
             angles.append(self._engine.drum_angle)
-            if len(angles) > window and abs(angles[-1] - angles[-1 - window]) < least and self._blocked_short(angles[-1]):
+            if (
+                len(angles) > window
+                and abs(angles[-1] - angles[-1 - window]) < least
+                and self._blocked_short(angles[-1])
+            ):
                 return False
         return True
 

@@ -78,7 +78,9 @@ def plot_column(fill: Fill, frame: int = -1, ax: Axes | None = None) -> Axes:
     )
     handles, labels = ax.get_legend_handles_labels()
     named = dict(zip(labels, handles, strict=True))
-    ax.legend(named.values(), named.keys(), loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize="small", frameon=False)
+    ax.legend(
+        named.values(), named.keys(), loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize="small", frameon=False
+    )
     return ax
 
 
@@ -104,7 +106,9 @@ def _draw_chain(ax: Axes, chain: Chain, top: float) -> None:
         points[:, 1] = np.minimum(points[:, 1], top)
         wide = piece.part in (Part.LEFT_WALL, Part.RIGHT_WALL, Part.FLOOR, Part.THROAT_EDGE)
         label = "wall and floor" if wide else "housing"
-        ax.plot(*points.T, color=INK, linewidth=2.2 if wide else 1.4, linestyle="-" if wide else (0, (4, 2)), label=label)
+        ax.plot(
+            *points.T, color=INK, linewidth=2.2 if wide else 1.4, linestyle="-" if wide else (0, (4, 2)), label=label
+        )
 
 
 def _draw_liners(ax: Axes, scenario: Scenario, throat: float, floor_top: float) -> None:
@@ -166,5 +170,10 @@ def _draw_container(ax: Axes, scenario: Scenario, centre: Point, angle: float, i
         outline = np.vstack([right, -right])
         ax.add_patch(Polygon([np.add(centre, _turn((x, y), angle)) for x, y in outline], closed=True, **look))
     spoke = _turn((radius, 0.0), angle)
-    ax.plot([centre[0] + 0.55 * spoke[0], centre[0] + 0.95 * spoke[0]], [centre[1] + 0.55 * spoke[1], centre[1] + 0.95 * spoke[1]], color=MARK, linewidth=3)
+    ax.plot(
+        [centre[0] + 0.55 * spoke[0], centre[0] + 0.95 * spoke[0]],
+        [centre[1] + 0.55 * spoke[1], centre[1] + 0.95 * spoke[1]],
+        color=MARK,
+        linewidth=3,
+    )
     ax.text(*centre, str(index + 1), ha="center", va="center", fontsize="small", color=INK)

@@ -116,7 +116,13 @@ class Fills:
                 vends[vend.before] += 1
                 failures[vend.before] += vend.outcome is not Outcome.SINGLE
         rows = [
-            (left, failures[left], vends[left], failures[left] / vends[left], *clopper_pearson(failures[left], vends[left], level))
+            (
+                left,
+                failures[left],
+                vends[left],
+                failures[left] / vends[left],
+                *clopper_pearson(failures[left], vends[left], level),
+            )
             for left in sorted(vends, reverse=True)
         ]
         return pd.DataFrame(rows, columns=["containers left", "failures", "vends", "rate", "low", "high"])
@@ -142,7 +148,8 @@ class Fills:
     def summary(self) -> str:
         """Say in a few lines what was simulated and what came of it."""
         lines = [
-            f"{self.scenario.title}: {len(self.fills)} fills of {self.scenario.loading.count} {self.scenario.container.name}, seed {self.seed}"
+            f"{self.scenario.title}: {len(self.fills)} fills of {self.scenario.loading.count} "
+            f"{self.scenario.container.name}, seed {self.seed}"
         ]
         if self.interrupted:
             lines.append(f"stopped early: {len(self.fills)} of {self.asked_for} fills are done, and only these count")
@@ -165,7 +172,8 @@ class Fills:
 def _line(estimate: Estimate, what: str, verb: str) -> str:
     over = estimate.fills if estimate.unit == "fill" else estimate.vends
     return (
-        f"a {estimate.unit} {verb}: {estimate.rate:.3g}, {estimate.level:.0%} interval {estimate.low:.3g} to {estimate.high:.3g} "
+        f"a {estimate.unit} {verb}: {estimate.rate:.3g}, {estimate.level:.0%} interval {estimate.low:.3g} to "
+        f"{estimate.high:.3g} "
         f"({estimate.failures} of {over} {what})"
     )
 

@@ -130,8 +130,8 @@ class Fill:
         last = self.failure
         if last is None:
             return f"fill {self.fill} (seed {self.seed}): all {self.loaded} containers came one by one"
-        seen = SEEN_FROM_OUTSIDE[last.outcome]
-        return f"fill {self.fill} (seed {self.seed}): vend {last.vend} of {self.loaded}: {last.outcome} ({last.mechanism}): {seen}"
+        where = f"fill {self.fill} (seed {self.seed}): vend {last.vend} of {self.loaded}"
+        return f"{where}: {last.outcome} ({last.mechanism}): {SEEN_FROM_OUTSIDE[last.outcome]}"
 
 
 def simulate_fill(
@@ -224,9 +224,7 @@ def _vend_until_over(column: VendingColumn, count: int, section: CrossSection) -
         before = remaining
 
 
-def _vend(
-    column: VendingColumn, section: CrossSection, turns: int
-) -> tuple[Outcome, Mechanism | None, float]:
+def _vend(column: VendingColumn, section: CrossSection, turns: int) -> tuple[Outcome, Mechanism | None, float]:
     """Turn as often as it takes, and once more if nothing came."""
     dropped, duration = 0, 0.0
     held: Mechanism | None = None

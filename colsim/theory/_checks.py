@@ -16,4 +16,6 @@ def require(condition: bool, message: str) -> None:
 def require_positive(**values: float) -> None:
     """Raise `RangeError` unless every value is a positive finite number."""
     for name, value in values.items():
-        require(math.isfinite(value) and value > 0, f"{name} must be a positive number: got {value!r}. Measure it again")
+        require(
+            math.isfinite(value) and value > 0, f"{name} must be a positive number: got {value!r}. Measure it again"
+        )

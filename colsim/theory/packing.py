@@ -56,7 +56,8 @@ def stack_pitch(diameter: float, width: float) -> float:
     )
     require(
         width <= WIDEST_ZIGZAG * diameter,
-        f"width/diameter must be at most 1.866: got {width / diameter:.4g} (width {width:g} mm, diameter {diameter:g} mm). "
+        f"width/diameter must be at most 1.866: got {width / diameter:.4g} (width {width:g} mm, diameter "
+        f"{diameter:g} mm). "
         "Beyond it containers two places apart would overlap, so the zig-zag formula does not hold; "
         "count the containers in a filled column instead",
     )

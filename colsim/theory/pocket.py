@@ -122,7 +122,8 @@ def greatest_spacer(
     reach, aside = rotor_radius + clearance - diameter / 2, (pocket_width - diameter) / 2
     require(
         reach > aside,
-        f"a container of {diameter:g} mm against the side of a pocket of {pocket_width:g} mm lies outside a housing of radius "
+        f"a container of {diameter:g} mm against the side of a pocket of {pocket_width:g} mm lies outside a "
+        "housing of radius "
         f"{rotor_radius + clearance:g} mm. Measure drum and pocket again",
     )
     return math.sqrt(reach**2 - aside**2) - diameter / 2 - (rotor_radius - pocket_depth)
@@ -186,11 +187,13 @@ def second_nip_angle(
     )
     require(
         diameter <= min(pocket_width, column_width),
-        f"diameter must be at most pocket_width and column_width: got {diameter:g} mm with {pocket_width:g} mm and {column_width:g} mm",
+        f"diameter must be at most pocket_width and column_width: got {diameter:g} mm with {pocket_width:g} mm and "
+        f"{column_width:g} mm",
     )
     require(
         pocket_depth < rotor_radius and pocket_width < 2 * rotor_radius,
-        f"the pocket must lie inside the drum: got {pocket_width:g} x {pocket_depth:g} mm with radius {rotor_radius:g} mm. Measure again",
+        f"the pocket must lie inside the drum: got {pocket_width:g} x {pocket_depth:g} mm with radius "
+        f"{rotor_radius:g} mm. Measure again",
     )
     radius = diameter / 2
     x2 = column_width / 2 - radius
@@ -269,7 +272,9 @@ def least_spacer(
     >>> least_spacer(82.0, 80.0, 73.0, rotor_radius=95.0, column_width=90.0, friction=0.25)
     0.0
     """
-    require(math.isfinite(friction) and friction >= 0, f"friction must be zero or more: got {friction!r}. Measure it again")
+    require(
+        math.isfinite(friction) and friction >= 0, f"friction must be zero or more: got {friction!r}. Measure it again"
+    )
     wedge = 2 * math.degrees(math.atan(friction))
 
     def margin(spacer: float) -> float:
@@ -285,6 +290,7 @@ def least_spacer(
     thickest = pocket_depth - diameter / 2
     require(
         thickest > 0 and margin(thickest) >= 0,
-        f"no spacer keeps the second of {diameter:g} mm from being nipped at friction {friction:g}. Lower the friction or take another rotor",
+        f"no spacer keeps the second of {diameter:g} mm from being nipped at friction {friction:g}. Lower the "
+        "friction or take another rotor",
     )
     return float(brentq(margin, 0.0, thickest, xtol=0.01))

@@ -1,0 +1,49 @@
+"""Columns whose order of outcomes is known from an earlier, independent trial (values from memory, not published).
+
+The trial fixed pocket 82 x 80 mm, drum radius 95, clearance 2, column 90 and friction 0.25. What it left open
+(drum 45 rpm, motor 20 N m, edges rounded to 10 mm, ten containers) is the library's stated assumption.
+"""
+
+import pytest
+
+from colsim import Scenario, simulate_fill
+
+ROTOR = {"radius": 95, "pockets": 1, "pocket_width": 82, "pocket_depth": 80}
+MASS = {58: 0.45, 62: 0.48, 66: 0.54, 73: 0.64}
+
+
+def failed(scenario, fills):
+    return sum(simulate_fill(scenario, seed=1, fill=k).failure is not None for k in range(fills))
+
+
+@pytest.mark.parametrize(
+    ("diameter", "fails", "clean"),
+    [
+        (58, (0,), (6, 12, 18)),
+        (62, (0,), (6, 12, 18)),
+        (66, (18,), (0, 6, 12)),
+        (73, (12, 18), (0, 6)),
+    ],
+)
+def test_the_spacer_window_moves_down_as_the_container_grows(diameter, fails, clean):
+    scenario = Scenario(
+        container={"diameter": diameter, "mass": MASS[diameter]},
+        column={"width": 90, "height": 1000, "wall_friction": 0.25},
+        rotor=ROTOR,
+        loading={"count": 10},
+    )
+    fills = 3
+    found = {s: failed(scenario.changed(**{"rotor.spacer_thickness": s}), fills) for s in (*fails, *clean)}
+    assert {s for s, n in found.items() if n == fills} == set(fails), found
+    assert {s for s, n in found.items() if n == 0} == set(clean), found
+
+
+@pytest.mark.parametrize(("friction", "share"), [(0.12, 0), (0.30, 1)])
+def test_a_wide_column_bridges_on_rough_walls_and_not_on_smooth_ones(friction, share):
+    scenario = Scenario(
+        container="591 ml carbonated",
+        column={"width": 124, "height": 1200, "throat": 90, "floor_slope": 60, "wall_friction": friction},
+        rotor=ROTOR,
+        loading={"count": 8},
+    )
+    assert failed(scenario, 4) == 4 * share
