@@ -1,0 +1,76 @@
+"""What the benchmarks share: the scenes, and a results file with its date, commit and processor."""
+
+from __future__ import annotations
+
+import argparse
+import platform
+import subprocess
+from datetime import UTC, datetime
+from pathlib import Path
+
+from colsim import Scenario
+
+RESULTS = Path(__file__).parent / "results"
+ROTOR = {"radius": 95, "pockets": 1, "pocket_width": 82, "pocket_depth": 80}
+MASS = {58: 0.45, 62: 0.48, 66: 0.54, 73: 0.64}
+
+
+def rotor_scenario(diameter: int, count: int) -> Scenario:
+    """Give the column of 90 mm over the pocket of 82 x 80 mm, friction 0.25."""
+    return Scenario(
+        title=f"{diameter} mm in 90 mm",
+        container={"diameter": diameter, "mass": MASS[diameter]},
+        column={"width": 90, "height": 3000, "wall_friction": 0.25},
+        rotor=ROTOR,
+        loading={"count": count},
+    )
+
+
+def wide_scenario(friction: float, count: int) -> Scenario:
+    """Give the column of 124 mm with a floor at 60 deg, for containers of 73 mm."""
+    return Scenario(
+        title=f"73 mm in 124 mm, wall friction {friction:g}",
+        container="591 ml carbonated",
+        column={"width": 124, "height": 1500, "throat": 90, "floor_slope": 60, "wall_friction": friction},
+        rotor=ROTOR,
+        loading={"count": count},
+    )
+
+
+def quick_or_full(description: str) -> bool:
+    """Read the command line: whether only a smoke run, which writes no results, is wanted."""
+    parser = argparse.ArgumentParser(description=description)
+    parser.add_argument("--quick", action="store_true", help="a smoke run of a few seconds; writes nothing")
+    return bool(parser.parse_args().quick)
+
+
+def write(name: str, lines: list[str], *, quick: bool) -> None:
+    """Print the lines and, in a full run, keep them with date, commit and processor."""
+    print("\n".join(lines))
+    if quick:
+        return
+    RESULTS.mkdir(exist_ok=True)
+    head = [f"# {name}", "", f"{datetime.now(UTC):%Y-%m-%d}, commit {_commit()}, {_processor()}", ""]
+    (RESULTS / f"{name}.md").write_text("\n".join([*head, *lines]) + "\n", encoding="utf-8")
+
+
+def table(columns: list[str], rows: list[list[object]]) -> list[str]:
+    """Write a table in Markdown."""
+    return ["| " + " | ".join(str(cell) for cell in row) + " |" for row in [columns, ["---"] * len(columns), *rows]]
+
+
+def _commit() -> str:
+    command = ["git", "-C", str(Path(__file__).parent), "rev-parse", "--short", "HEAD"]
+    return subprocess.run(command, capture_output=True, text=True, check=False).stdout.strip() or "unknown"
+
+
+def _processor() -> str:
+    names = [line.partition(":")[2].strip() for line in _cpuinfo() if line.startswith("model name")]
+    return (
+        f"{names[0] if names else platform.processor()} ({len(names) or '?'} cores), Python {platform.python_version()}"
+    )
+
+
+def _cpuinfo() -> list[str]:
+    path = Path("/proc/cpuinfo")
+    return path.read_text(encoding="utf-8").splitlines() if path.exists() else []
