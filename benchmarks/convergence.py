@@ -1,4 +1,4 @@
-"""How fine is fine enough: failed fills against step, solver rounds, chord error and slop, on scenes that fail by halves."""
+"""How fine is fine enough: failed fills by step, solver rounds, chord error and slop, on scenes that fail by halves."""
 
 from __future__ import annotations
 

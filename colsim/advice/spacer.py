@@ -101,7 +101,17 @@ def default_spacers(scenario: Scenario) -> tuple[float, ...]:
     _, greatest = spacer_bounds(scenario)
     steps = max(0, math.floor(greatest / SPACER_STEP))
     last = steps if scenario.rotor.spacer_kind == "narrows_pocket" else steps + 1
-    return (scenario.rotor.spacer_thickness, *(SPACER_STEP * k for k in range(last + 1)))
+    steps_of_six = [SPACER_STEP * k for k in range(last + 1)]
+    return (scenario.rotor.spacer_thickness, *(s for s in steps_of_six if _can_be_described(scenario, s)))
+
+
+def _can_be_described(scenario: Scenario, thickness: float) -> bool:
+    """Tell whether the spacer leaves a pocket, and room above it for what is loaded."""
+    try:
+        scenario.changed(**{"rotor.spacer_thickness": thickness})
+    except ScenarioError:
+        return False
+    return True
 
 
 def find_spacer(

@@ -96,4 +96,6 @@ def _allowed(field: FieldInfo | None, detail: ErrorDetails) -> str:
     words = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}
     metadata = field.metadata if field is not None else []
     bounds = [f"{word} {getattr(m, key):g}" for key, word in words.items() for m in metadata if hasattr(m, key)]
+    if detail["type"].startswith("int"):
+        bounds.insert(0, "a whole number")
     return f"allowed: {' and '.join(bounds)}" if bounds else f"{detail['msg'][0].lower()}{detail['msg'][1:]}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from itertools import pairwise
-from typing import Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -19,8 +19,8 @@ class Liner(Description):
 
     wall: Literal["left", "right", "both"] = Field("both", description="which wall carries it, seen from the front")
     bottom: Length = Field(0.0, ge=0, description="tape from the throat up to its lower edge [mm]")
-    top: Length | None = Field(
-        None, gt=0, description="tape from the throat up to its upper edge [mm]; the whole wall if not given"
+    top: Annotated[Length, Field(gt=0)] | None = Field(
+        None, description="tape from the throat up to its upper edge [mm]; the whole wall if not given"
     )
     friction: Number = Field(
         ge=0,
@@ -49,10 +49,8 @@ class Column(Description):
     height: Length = Field(
         gt=50, le=3000, description="tape from the throat, where the rotor begins, up to the top of the walls [mm]"
     )
-    throat: Length | None = Field(
+    throat: Annotated[Length, Field(gt=20, le=400)] | None = Field(
         None,
-        gt=20,
-        le=400,
         description="ruler across the narrowest place above the rotor [mm]; the column's width if not given",
     )
     throat_radius: Length = Field(
@@ -62,10 +60,8 @@ class Column(Description):
         description="radius to which the edge is rounded where wall or floor ends above the rotor, by radius "
         "gauge [mm]; assumed 10 if not given",
     )
-    floor_slope: Angle | None = Field(
+    floor_slope: Annotated[Angle, Field(ge=10, lt=90)] | None = Field(
         None,
-        ge=10,
-        lt=90,
         description="slope of the converging floor above the horizontal [deg]; needed where the throat is "
         "narrower than the column",
     )
@@ -75,8 +71,8 @@ class Column(Description):
         description="container on bare wall [-]: tangent of the angle at which a container slides along it (axis "
         "along the slope)",
     )
-    floor_friction: Number | None = Field(
-        None, ge=0, le=2, description="container on the floor and throat edge [-]; as the wall if not given"
+    floor_friction: Annotated[Number, Field(ge=0, le=2)] | None = Field(
+        None, description="container on the floor and throat edge [-]; as the wall if not given"
     )
     liners: tuple[Liner, ...] = Field((), strict=False, description="sheets on the walls, if any")
     lean: Angle = Field(
@@ -130,6 +126,25 @@ class Column(Description):
         if self.floor_slope is None:
             return 0.0
         return (self.width - self.throat_width) / 2 * math.tan(math.radians(self.floor_slope))
+
+    def throat_edge_length(self, housing_radius: float) -> float:
+        """Give the length of wall or floor that the rounded throat edge takes, from the sharp corner upward.
+
+        Parameters
+        ----------
+        housing_radius : float
+            Radius of the housing around the drum [mm].
+
+        Returns
+        -------
+        float
+            Length [mm]: the edge's circle touches the line here, and the housing's circle from outside.
+        """
+        slope = math.radians(90.0 if self.floor_slope is None else self.floor_slope)
+        x = self.throat_width / 2
+        y = math.sqrt(housing_radius**2 - x**2)
+        along, out = x * math.cos(slope) + y * math.sin(slope), x * math.sin(slope) - y * math.cos(slope)
+        return math.sqrt(along**2 + 2 * self.throat_radius * (housing_radius - out)) - along
 
     def liner_zones(self, wall: str) -> list[tuple[float, float, float]]:
         """List the sheets of one wall from the bottom up.

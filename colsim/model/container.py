@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Any, Self
+from typing import Annotated, Any, Self
 
 from pydantic import Field, model_validator
 
@@ -24,12 +24,12 @@ class Container(Description):
     diameter: Length = Field(
         gt=20, le=150, description="calliper across the widest part, turned a quarter and averaged [mm]"
     )
-    length: Length | None = Field(None, gt=20, le=400, description="ruler from base to the top of the cap [mm]")
+    length: Annotated[Length, Field(gt=20, le=400)] | None = Field(
+        None, description="ruler from base to the top of the cap [mm]"
+    )
     mass: Mass = Field(gt=0.02, le=5, description="kitchen scale, full and closed [kg]")
-    empty_mass: Mass | None = Field(
+    empty_mass: Annotated[Mass, Field(gt=0, le=1)] | None = Field(
         None,
-        gt=0,
-        le=1,
         description="kitchen scale, empty and dry with its cap [kg]; assumed 3.5 % of the mass if not given",
     )
     liquid_spin: Number = Field(

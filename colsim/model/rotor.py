@@ -96,6 +96,12 @@ class Rotor(Description):
                 f"{self.clear_width:g} mm wide and "
                 f"{self.clear_depth:g} mm deep with the spacer in; take a thinner spacer or measure lead_in again"
             )
+        if self.pockets > 1 and (mouth := self.mouth_half_angle) >= 180 / self.pockets:
+            raise ScenarioError(
+                f"no land is left between {self.pockets} pockets: a mouth {self.clear_width:g} mm wide and rounded to "
+                f"{self.lead_in:g} mm reaches {mouth:.0f} deg to each side, below {180 / self.pockets:.0f} "
+                "allowed; measure again"
+            )
         return self
 
     @property
@@ -112,6 +118,11 @@ class Rotor(Description):
     def mouth_height(self) -> float:
         """Height above the axis at which the pocket's straight sides end in the rounded mouth, pocket up [mm]."""
         return math.sqrt((self.radius - self.lead_in) ** 2 - (self.clear_width / 2 + self.lead_in) ** 2)
+
+    @property
+    def mouth_half_angle(self) -> float:
+        """Angle at the drum's axis from the pocket's middle to where its rounded mouth meets the land [deg]."""
+        return math.degrees(math.atan2(self.clear_width / 2 + self.lead_in, self.mouth_height))
 
     @property
     def housing_radius(self) -> float:

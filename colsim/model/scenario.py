@@ -74,15 +74,16 @@ class Scenario(Description):
                     f"{container.breadth:g} mm wide and does not go in; take a thinner spacer or another rotor",
                 )
             )
-        if column.throat_width > 2 * rotor.radius:
+        if column.throat_width >= 2 * rotor.radius:
             found.append(
                 (
                     "rotor.radius",
-                    f"got {rotor.radius:g} mm; the drum must be wider than the throat with its rounded edges "
-                    f"({column.throat_width:g} + 2 x {column.throat_radius:g} mm) or containers fall past it; "
-                    "measure again",
+                    f"got {rotor.radius:g} mm; a drum of {2 * rotor.radius:g} mm must be wider than the throat "
+                    f"({column.throat_width:g} mm) or containers fall past it; measure both again",
                 )
             )
+        else:
+            found += self._throat_edge_problems()
         if not found and self.loading.count > (most := self.greatest_count()):
             found.append(
                 (
@@ -91,6 +92,16 @@ class Scenario(Description):
                 )
             )
         return found
+
+    def _throat_edge_problems(self) -> list[tuple[str, str]]:
+        column = self.column
+        taken, there = column.throat_edge_length(self.rotor.housing_radius), column.height
+        if column.floor_height > 0:
+            there = column.floor_height / math.sin(math.radians(column.floor_slope or 90.0))
+        if taken < there:
+            return []
+        text = f"got {column.throat_radius:g} mm; so round an edge takes {taken:.0f} of the {there:.0f} mm of wall or floor"
+        return [("column.throat_radius", f"{text}; measure the edge's radius again")]
 
     def greatest_count(self) -> int:
         """Give a number of containers that the column cannot exceed.

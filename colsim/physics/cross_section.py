@@ -178,21 +178,15 @@ def _wall_pieces(column: Column, wall: str, bottom: float, throat: float, side: 
 
 
 def _throat_edge(column: Column, rotor: Rotor, throat: float, side: int, friction: float) -> Arc:
-    """Round the corner between wall or floor and housing: an arc that touches both.
-
-    Its centre lies its radius behind the wall's line and as far outside the housing's circle.
-    """
-    slope = math.pi / 2 if column.floor_slope is None else math.radians(column.floor_slope)
-    down = (-side * math.cos(slope), -math.sin(slope))
+    """Round the corner between wall or floor and housing: an arc that touches both."""
+    slope = math.radians(90.0 if column.floor_slope is None else column.floor_slope)
+    up = (side * math.cos(slope), math.sin(slope))
     outward = (side * math.sin(slope), -math.cos(slope))  # from free space into the wall
-    corner = (side * column.throat_width / 2, throat)
-    radius = column.throat_radius
-    base = (corner[0] + radius * outward[0], corner[1] + radius * outward[1])
-    # Along the wall's direction to the circle of radius housing + edge, on the column's side of the drum.
-    along = base[0] * down[0] + base[1] * down[1]
-    gap = base[0] ** 2 + base[1] ** 2 - (rotor.housing_radius + radius) ** 2
-    t = -along - math.sqrt(along**2 - gap)
-    centre = (base[0] + t * down[0], base[1] + t * down[1])
+    radius, length = column.throat_radius, column.throat_edge_length(rotor.housing_radius)
+    centre = (
+        side * column.throat_width / 2 + length * up[0] + radius * outward[0],
+        throat + length * up[1] + radius * outward[1],
+    )
     from_angle = math.atan2(-outward[1], -outward[0])
     to_angle = math.atan2(-centre[1], -centre[0])
     sweep = (to_angle - from_angle + math.pi) % (2 * math.pi) - math.pi
