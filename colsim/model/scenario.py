@@ -100,7 +100,7 @@ class Scenario(Description):
             there = column.floor_height / math.sin(math.radians(column.floor_slope or 90.0))
         if taken < there:
             return []
-        text = f"got {column.throat_radius:g} mm; so round an edge takes {taken:.0f} of the {there:.0f} mm of wall or floor"
+        text = f"got {column.throat_radius:g} mm; that takes {taken:.0f} of the {there:.0f} mm of wall or floor"
         return [("column.throat_radius", f"{text}; measure the edge's radius again")]
 
     def greatest_count(self) -> int:
