@@ -67,6 +67,8 @@ def _order(scenario: Scenario, decision: Decision) -> str:
         if decision.recommended == 0
         else f"Put in the {decision.recommended:g} mm spacer ({where})."
     )
+    if decision.status is Status.UNDECIDED:
+        order = f"Not settled. If you must choose now: {order}"
     return f"{order} {decision.reason}"
 
 

@@ -27,7 +27,7 @@ __all__ = ["FAILURE", "Fills", "process_pool", "simulate_fills"]
 FAILURE = "failure"
 """Name under which any outcome other than a single vend is counted."""
 
-_LARGEST_CHUNK = 8
+_LARGEST_CHUNK = 4  # fills that an interrupted worker still finishes
 
 
 @dataclass(frozen=True)
