@@ -46,10 +46,11 @@ def plot_risk(fills: Fills, ax: Axes | None = None) -> Axes:
     )
     target = fills.scenario.target.failures_per_vend
     ax.axhline(target, color=MARK, linestyle="--", label=f"limit you set: {1000 * target:g} in 1000")
+    top = min(1.05, 1.2 * max(table["high"].max(), 2 * target))
     ax.set(
         xlabel="containers in the column before the vend [containers]",
         ylabel="share of vends that go wrong [-]",
-        ylim=(-0.02, 1.02),
+        ylim=(-0.02 * top, top),
         title=f"{fills.scenario.title}\n{fills.risk().per_fill.failures} of {len(fills.fills)} fills failed",
     )
     ax.xaxis.set_major_locator(MaxNLocator(integer=True))
