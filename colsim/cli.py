@@ -18,6 +18,7 @@ from colsim.advice.measurements import what_follows
 from colsim.advice.report import NOT_CHECKED, as_json_object, as_text, care
 from colsim.errors import ColsimError, OutputError
 from colsim.model import CATALOGUE, Scenario
+from colsim.model.base import keys
 from colsim.sampling import simulate_fill
 from colsim.sampling.draws import fresh_seed
 from colsim.sampling.many_fills import process_pool
@@ -99,14 +100,12 @@ def schema(
     table: Annotated[bool, typer.Option("--table", help="as a table to read, instead of JSON Schema")] = False,
 ) -> None:
     """Print what a scenario file may hold: every key, its unit, bounds and how it is measured."""
-    described = Scenario.model_json_schema()
     if not table:
-        _print(json.dumps(described, indent=2))
+        _print(json.dumps(Scenario.model_json_schema(), indent=2))
         return
-    for name, field in described["properties"].items():
-        part = field.get("$ref", "").rpartition("/")[2]
-        for key, inner in described["$defs"][part]["properties"].items() if part else [("", field)]:
-            _print(f"{name}{'.' if key else ''}{key}\n      {inner.get('description', '')}")
+    for key in keys(Scenario):
+        _print(f"{key.path}   ({'; '.join(text for text in (key.allowed, key.default) if text)})")
+        _print(f"      {key.description}")
 
 
 def main() -> None:

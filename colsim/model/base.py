@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator
-from typing import Annotated, Any
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 from pydantic.fields import FieldInfo
@@ -13,7 +14,7 @@ from pydantic_core import ErrorDetails
 from colsim.errors import ScenarioError
 from colsim.model.units import QUANTITIES, read_quantity
 
-__all__ = ["Angle", "Description", "Length", "Mass", "Number", "Torque", "TurningSpeed", "nearest_name"]
+__all__ = ["Angle", "Description", "Key", "Length", "Mass", "Number", "Torque", "TurningSpeed", "keys", "nearest_name"]
 
 
 def _finite(unit: str) -> Any:
@@ -93,9 +94,61 @@ def _message(detail: ErrorDetails, model: type[BaseModel]) -> str:
 
 
 def _allowed(field: FieldInfo | None, detail: ErrorDetails) -> str:
-    words = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}
-    metadata = field.metadata if field is not None else []
-    bounds = [f"{word} {getattr(m, key):g}" for key, word in words.items() for m in metadata if hasattr(m, key)]
+    bounds = _bounds(field.metadata if field is not None else ())
     if detail["type"].startswith("int"):
         bounds.insert(0, "a whole number")
     return f"allowed: {' and '.join(bounds)}" if bounds else f"{detail['msg'][0].lower()}{detail['msg'][1:]}"
+
+
+def _bounds(metadata: Iterable[Any]) -> list[str]:
+    words = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}
+    found = [m for item in metadata for m in (item.metadata if isinstance(item, FieldInfo) else (item,))]
+    return [f"{word} {getattr(m, key):g}" for key, word in words.items() for m in found if hasattr(m, key)]
+
+
+@dataclass(frozen=True)
+class Key:
+    """One key of a description: its dotted path, what is allowed, its default, and how it is measured."""
+
+    path: str
+    allowed: str
+    default: str
+    description: str
+
+
+def keys(model: type[BaseModel], prefix: str = "") -> Iterator[Key]:
+    """List every key that a description may hold, those of its parts included.
+
+    Parameters
+    ----------
+    model : type
+        A `Description`.
+    prefix : str
+        Path of the description itself, with a dot at its end.
+
+    Yields
+    ------
+    Key
+    """
+    for name, field in model.model_fields.items():
+        part = _part(field.annotation)
+        if part is not None:
+            yield from keys(part, f"{prefix}{name}.")
+            continue
+        choices = [str(c) for c in get_args(field.annotation)] if get_origin(field.annotation) is Literal else []
+        inner = [
+            m for option in get_args(field.annotation) if get_origin(option) is Annotated for m in get_args(option)[1:]
+        ]
+        allowed = " | ".join(choices) or " and ".join(_bounds([*field.metadata, *inner]))
+        default = "may be left out" if field.default in (None, ()) else f"if not given: {field.default}"
+        if field.is_required():
+            default = "required"
+        yield Key(f"{prefix}{name}", allowed, default, field.description or "")
+
+
+def _part(annotation: Any) -> type[BaseModel] | None:
+    """Find the description within an annotation such as ``tuple[Liner, ...]``, if there is one."""
+    for candidate in (annotation, *get_args(annotation)):
+        if isinstance(candidate, type) and issubclass(candidate, BaseModel):
+            return candidate
+    return None

@@ -1,0 +1,63 @@
+"""Conversion factors against their definitions, in exact fractions."""
+
+import math
+from fractions import Fraction
+
+import pytest
+
+from colsim.model.units import QUANTITIES, read_quantity
+
+# International yard and pound agreement, 1959: a yard is 0.9144 m and an avoirdupois pound 0.45359237 kg, exactly.
+INCH = Fraction(9144, 10000) * 1000 / 36
+POUND = Fraction(45359237, 10**8)
+# Standard gravity, 3rd General Conference on Weights and Measures, 1901: 9.80665 m/s2.
+GRAVITY = Fraction(980665, 10**5)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "text", "exact"),
+    [
+        ("length", "1 mm", Fraction(1)),
+        ("length", "1 cm", Fraction(10)),
+        ("length", "1 m", Fraction(1000)),
+        ("length", "1 in", INCH),
+        ("length", "1 ft", 12 * INCH),
+        ("mass", "1 kg", Fraction(1)),
+        ("mass", "1 g", Fraction(1, 1000)),
+        ("mass", "1 lb", POUND),
+        ("mass", "1 oz", POUND / 16),
+        ("torque", "1 N m", Fraction(1)),
+    ],
+)
+def test_exact_factors(quantity, text, exact):
+    assert read_quantity(text, QUANTITIES[quantity]) == float(exact)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "text", "value"),
+    [
+        ("torque", "1 lbf in", float(POUND * GRAVITY * INCH / 1000)),  # 0.112985 N m
+        ("torque", "1 lbf ft", float(POUND * GRAVITY * INCH * 12 / 1000)),  # 1.355818 N m
+        ("angle", "1 rad", 180 / math.pi),
+        ("angle", "1 deg", 1.0),
+        ("speed of turning", "1 rpm", 1.0),
+        ("speed of turning", "360 deg/s", 60.0),
+        ("speed of turning", "1 rad/s", 60 / (2 * math.pi)),
+    ],
+)
+def test_factors_that_round(quantity, text, value):
+    assert read_quantity(text, QUANTITIES[quantity]) == pytest.approx(value, rel=4e-16)
+
+
+def test_pound_force_foot_as_printed():
+    # NIST Special Publication 811, Appendix B (from memory): 1 lbf ft = 1.355818 N m, 1 lbf in = 0.1129848 N m.
+    assert read_quantity("1 lbf ft", QUANTITIES["torque"]) == pytest.approx(1.355818, rel=5e-7)
+    assert read_quantity("1 lbf in", QUANTITIES["torque"]) == pytest.approx(0.1129848, rel=5e-7)
+
+
+def test_every_listed_unit_is_checked_here():
+    listed = {(q.name, unit) for q in QUANTITIES.values() for unit in q.factors}
+    checked = {("length", u) for u in ("mm", "cm", "m", "in", "ft")} | {("mass", u) for u in ("kg", "g", "lb", "oz")}
+    checked |= {("torque", u) for u in ("N m", "lbf in", "lbf ft")} | {("angle", u) for u in ("deg", "rad")}
+    checked |= {("speed of turning", u) for u in ("rpm", "deg/s", "rad/s")}
+    assert listed == checked
