@@ -169,22 +169,20 @@ class VendingColumn:
         return Turn(tuple(self._dropped), blocked, (self._looks - begun) * self._look_time)
 
     def _reach_target(self) -> bool:
+        """Turn until the drum is in its place, or makes too little way towards it."""
         window = max(1, round(STALL_TIME / self._look_time))
         least = STALL_SHARE * self._speed * STALL_TIME
-        angles = [self._engine.drum_angle]
-        while abs(self._target - angles[-1]) > ANGLE_TOLERANCE:
+        short = [self._short_of_target()]
+        while abs(short[-1]) > ANGLE_TOLERANCE:
             self._look()
-            angles.append(self._engine.drum_angle)
-            if (
-                len(angles) > window
-                and abs(angles[-1] - angles[-1 - window]) < least
-                and self._blocked_short(angles[-1])
-            ):
+            short.append(self._short_of_target())
+            if len(short) > window and short[-1 - window] - short[-1] < least:
                 return False
         return True
 
-    def _blocked_short(self, angle: float) -> bool:
-        return abs(self._target - angle) > self._speed * STALL_TIME * STALL_SHARE
+    def _short_of_target(self) -> float:
+        """Give the angle that the drum still has to go [rad]."""
+        return self._section.turn * (self._target - self._engine.drum_angle)
 
     def _wait_for_rest(self) -> None:
         quiet = 0.0
