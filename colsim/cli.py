@@ -8,14 +8,13 @@ import sys
 import tempfile
 import time
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from colsim.advice import find_spacer
 from colsim.advice.decision import Decision
-from colsim.advice.measurements import what_follows
-from colsim.advice.report import NOT_CHECKED, as_json_object, as_text, care
+from colsim.advice.report import as_json_object, as_text, check_as_text
 from colsim.errors import ColsimError, OutputError
 from colsim.model import CATALOGUE, Scenario
 from colsim.model.base import keys
@@ -36,17 +35,7 @@ ScenarioFile = Annotated[Path, typer.Argument(metavar="FILE", help="scenario in 
 @app.command()
 def check(file: ScenarioFile) -> None:
     """Check a scenario, and say what follows from the measurements alone."""
-    scenario = Scenario.from_toml(file)
-    _print(f"{scenario.title}: the measurements fit together.")
-    for subject, sentence in what_follows(scenario):
-        _print(f"{subject.upper():<10} {sentence}")
-    assumed = {path: value for path, value in scenario.assumed().items() if value not in (None, ())}
-    _print(
-        "ASSUMED    "
-        + ("nothing" if not assumed else ", ".join(f"{path} = {_plain(v)}" for path, v in assumed.items()))
-    )
-    _print(f"\n{NOT_CHECKED}")
-    _print(care())
+    _print(check_as_text(Scenario.from_toml(file)))
 
 
 @app.command()
@@ -119,10 +108,6 @@ def main() -> None:
 
 def _print(text: str) -> None:
     typer.echo(text)
-
-
-def _plain(value: Any) -> str:
-    return f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def _require_writable(folder: Path) -> None:

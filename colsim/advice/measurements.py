@@ -39,8 +39,8 @@ def what_follows(scenario: Scenario) -> tuple[tuple[str, str], ...]:
 def _fit(scenario: Scenario) -> str:
     d, width = scenario.container.height, scenario.column.width
     return (
-        f"{scenario.container.name}, {d:g} mm, in a column of {width:g} mm ({width / d:.2f} diameters): "
-        f"{width - d:g} mm of free width, neighbours touch {line_of_centres(width, d):.0f} deg above the horizontal."
+        f"{scenario.container.name}, {d:.1f} mm, in a column of {width:.1f} mm ({width / d:.2f} diameters): "
+        f"{width - d:.1f} mm of free width, neighbours touch {line_of_centres(width, d):.0f} deg above the horizontal."
     )
 
 

@@ -3,23 +3,52 @@
 from __future__ import annotations
 
 import dataclasses
+import textwrap
 from typing import Any
 
 from colsim.advice.cautions import CAUTIONS
 from colsim.advice.decision import Decision, Option, Status
+from colsim.advice.measurements import what_follows
 from colsim.model import Scenario
 from colsim.sampling.one_fill import ENGINE
 from colsim.version import __version__
 
-__all__ = ["as_json_object", "as_text", "care"]
+__all__ = ["as_json_object", "as_text", "check_as_text"]
 
 _VERDICT = {Status.MEETS: "meets", Status.FAILS: "fails", Status.UNDECIDED: "cannot tell yet"}
 NOT_CHECKED = "End stops, cap direction, soft walls, worn or lifted liners: NOT CHECKED by this version."
 
 
-def care() -> str:
-    """Give the cautions as lines of text."""
-    return "CARE\n" + "\n".join(f"   {caution}" for caution in CAUTIONS)
+_LINE = 100  # characters
+
+
+def _care() -> list[str]:
+    return ["CARE", *(f"   {caution}" for caution in CAUTIONS)]
+
+
+def _wrapped(label: str, text: str, indent: int) -> str:
+    return textwrap.fill(text, _LINE, initial_indent=f"{label:<{indent}}", subsequent_indent=" " * indent)
+
+
+def check_as_text(scenario: Scenario) -> str:
+    """Write what follows from the measurements alone, for the terminal.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What was measured.
+
+    Returns
+    -------
+    str
+        What follows, what was assumed, what is not checked, and the cautions.
+    """
+    given = {path: value for path, value in scenario.assumed().items() if value not in (None, ())}
+    assumed = ", ".join(f"{path} = {v:g}" if isinstance(v, float) else f"{path} = {v}" for path, v in given.items())
+    lines = [f"{scenario.title}: the measurements fit together."]
+    lines += [_wrapped(subject.upper(), sentence, 11) for subject, sentence in what_follows(scenario)]
+    lines += [_wrapped("ASSUMED", assumed or "nothing", 11), "", NOT_CHECKED, *_care()]
+    return "\n".join(lines)
 
 
 def as_text(scenario: Scenario, decision: Decision) -> str:
@@ -39,10 +68,10 @@ def as_text(scenario: Scenario, decision: Decision) -> str:
     """
     container, column = scenario.container, scenario.column
     lines = [
-        f"{scenario.title}: {container.name}, {container.diameter:g} mm; column {column.width:g} mm; "
+        f"{scenario.title}: {container.name}, {container.diameter:.1f} mm; column {column.width:.1f} mm; "
         f"{scenario.loading.count} loaded",
         f"DO THIS       (limit you set: {1000 * decision.target:g} bad vends in 1000)",
-        f" 1 {_order(scenario, decision)}",
+        _wrapped(" 1", _order(scenario, decision), 3),
         f" 2 {NOT_CHECKED}",
         "WHAT TO EXPECT, bad vends in 1000",
         f"   {'':32} best guess   could be*       verdict",
@@ -55,7 +84,7 @@ def as_text(scenario: Scenario, decision: Decision) -> str:
     ]
     if decision.measure_next:
         lines += ["MEASURE NEXT", *(f"   {hint}" for hint in decision.measure_next)]
-    return "\n".join([*lines, care()])
+    return "\n".join([*lines, *_care()])
 
 
 def _order(scenario: Scenario, decision: Decision) -> str:
