@@ -54,10 +54,10 @@ def advise(
     # What cannot be written is found out before the work, not after it.
     if json_path is not None:
         _require_writable(json_path.parent)
-        if json_path.is_dir():
-            raise OutputError(f"{json_path}: is a folder; give the path of a file to write")
+        if json_path.exists() and not json_path.is_file():
+            raise OutputError(f"{json_path}: is a folder or device; give the path of a file to write")
     if pictures is not None:
-        _make_folder(pictures)
+        _require_folder_to_be(pictures)
     begun = time.monotonic()
     seed = fresh_seed() if seed is None else seed
     with process_pool(workers) as pool:
@@ -120,24 +120,24 @@ def _require_writable(folder: Path) -> None:
         ) from None
 
 
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(
-            f"{folder}: cannot be made ({error.strerror}); give another folder for the pictures"
-        ) from None
-    _require_writable(folder)
+def _require_folder_to_be(folder: Path) -> None:
+    """Refuse a folder that neither is nor can be made."""
+    there = next(path for path in (folder, *folder.absolute().parents) if path.exists())
+    if not there.is_dir():
+        raise OutputError(f"{folder}: cannot be made ({there} is a file); give another folder for the pictures")
+    _require_writable(there)
 
 
 def _write_whole(path: Path, text: str) -> None:
     """Write a file whole or not at all."""
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        with tempfile.NamedTemporaryFile("w", dir=path.parent, delete=False, encoding="utf-8") as file:
-            file.write(text)
-        Path(file.name).replace(path)
+        part.write_text(text, encoding="utf-8")
+        part.replace(path)
     except OSError as error:
         raise OutputError(f"{path}: cannot be written ({error.strerror})") from None
+    finally:
+        part.unlink(missing_ok=True)
 
 
 def _draw(scenario: Scenario, decision: Decision, folder: Path) -> list[Path]:
@@ -149,6 +149,7 @@ def _draw(scenario: Scenario, decision: Decision, folder: Path) -> list[Path]:
     chosen = {"as-it-is-now": scenario.rotor.spacer_thickness}
     if decision.recommended is not None:
         chosen["recommended"] = decision.recommended
+    folder.mkdir(parents=True, exist_ok=True)
     by_value = {option.value: option for option in decision.options}
     paths = []
     for name, thickness in chosen.items():

@@ -12,7 +12,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from colsim.errors import ScenarioError
-from colsim.model.units import QUANTITIES, read_quantity
+from colsim.model.units import QUANTITIES, as_float, read_quantity
 
 __all__ = ["Angle", "Description", "Key", "Length", "Mass", "Number", "Torque", "TurningSpeed", "keys", "nearest_name"]
 
@@ -32,7 +32,7 @@ def _reads(name: str) -> BeforeValidator:
 
 def _plain_number(value: Any) -> float:
     if isinstance(value, (int, float)) and not isinstance(value, bool):
-        return float(value)
+        return as_float(value)
     raise ScenarioError(f"got {value!r}; allowed: a plain number without a unit, such as 0.25")
 
 

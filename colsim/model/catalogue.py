@@ -14,7 +14,7 @@ from colsim.errors import ScenarioError
 from colsim.model.base import nearest_name
 from colsim.model.container import Container
 
-__all__ = ["CATALOGUE", "Entry", "Figure", "find_entry"]
+__all__ = ["CATALOGUE", "Entry", "Figure", "find_entry", "without_entry"]
 
 COMMON_PRACTICE = "common practice"
 _CAN_SHEET = (
@@ -128,8 +128,13 @@ def find_entry(name: str) -> Entry:
     ScenarioError
         If there is none of that name.
     """
-    if name not in CATALOGUE:
-        raise ScenarioError(
-            [("like", f'got "{name}", which is not in the catalogue; {nearest_name(str(name), list(CATALOGUE))}')]
-        )
+    if not isinstance(name, str) or name not in CATALOGUE:
+        near = nearest_name(str(name), list(CATALOGUE))
+        raise ScenarioError([("like", f'got "{name}", which is not in the catalogue; {near}')])
     return CATALOGUE[name]
+
+
+def without_entry(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Leave out of a container's values those that its catalogue entry gives all the same."""
+    entry = find_entry(values["like"]).values() if values.get("like") is not None else {}
+    return {field: value for field, value in values.items() if field not in entry or value != entry[field]}

@@ -108,6 +108,12 @@ class Column(Description):
                         f"liners on the {wall} wall overlap: one ends at {top:g} mm and the next begins at "
                         f"{bottom:g} mm above the throat; measure their edges again"
                     )
+            for bottom, top, _ in zones:
+                if bottom >= top:
+                    raise ScenarioError(
+                        f"a liner on the {wall} wall begins {bottom:g} mm above the throat, but ends at {top:g} mm; "
+                        "measure its edges again"
+                    )
             if zones and zones[-1][1] > self.height:
                 raise ScenarioError(
                     f"a liner on the {wall} wall ends {zones[-1][1]:g} mm above the throat, beyond the column's "

@@ -11,6 +11,7 @@ from pydantic import BaseModel, Field, field_validator, model_validator
 
 from colsim.errors import ScenarioError
 from colsim.model.base import Description, nearest_name
+from colsim.model.catalogue import without_entry
 from colsim.model.column import Column
 from colsim.model.container import Container
 from colsim.model.loading import Loading, Target
@@ -189,12 +190,14 @@ class Scenario(Description):
         3.175
         """
         data = self.model_dump(exclude_unset=True)
+        # What came from the catalogue is looked up again, so that another ``like`` brings its own sizes.
+        data["container"] = without_entry(data["container"])
         for path, value in changes.items():
             *parents, last = path.split(".")
             _require_path(type(self), path)
             table = data
             for parent in parents:
-                table = table.setdefault(parent, {})
+                table[parent] = table = _as_table(parent, table.get(parent, {}))
             table[last] = value
         return type(self)(**data)
 
@@ -207,6 +210,17 @@ class Scenario(Description):
             Value by dotted path, in the order of the description.
         """
         return dict(_unset(self, ""))
+
+
+def _as_table(name: str, value: Any) -> dict[str, Any]:
+    """Open up a part that was given whole, so that one of its values can be changed."""
+    if isinstance(value, BaseModel):
+        return value.model_dump(exclude_unset=True)
+    if isinstance(value, str) and name == "container":
+        return {"like": value}
+    if isinstance(value, dict):
+        return dict(value)
+    raise ScenarioError([(name, f"got {value!r}; allowed: a table of its values")])
 
 
 def _require_path(model: type[BaseModel], path: str) -> None:

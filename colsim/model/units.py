@@ -16,7 +16,7 @@ from typing import Any
 
 from colsim.errors import ScenarioError
 
-__all__ = ["QUANTITIES", "Quantity", "read_quantity"]
+__all__ = ["QUANTITIES", "Quantity", "as_float", "read_quantity"]
 
 INCH_IN_MM = 25.4  # exact, international yard and pound agreement of 1959
 POUND_IN_KG = 0.45359237  # exact, the same agreement
@@ -47,7 +47,7 @@ QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
                 "length",
                 "mm",
                 '"66.5 mm", "2.6 in" or "2 9/16 in"',
-                {"cm": 10.0, "m": 1000.0, "in": INCH_IN_MM, "ft": 12 * INCH_IN_MM},
+                {"cm": 10.0, "m": 1000.0, "in": INCH_IN_MM, "ft": 304.8},
             ),
             _quantity(
                 "mass",
@@ -71,7 +71,7 @@ _WHOLE_OR_DECIMAL = r"\d+(?:\.\d+)?|\.\d+"
 _NUMBER = re.compile(
     rf"(?P<sign>[-+]?)(?:(?P<decimal>{_WHOLE_OR_DECIMAL})|(?:(?P<whole>\d+) )?(?P<numerator>\d+)/(?P<denominator>\d+))"
 )
-_TEXT = re.compile(rf"(?P<number>{_NUMBER.pattern}) ?(?P<unit>[A-Za-z].*)", re.ASCII)
+_TEXT = re.compile(rf"(?P<number>{_NUMBER.pattern}) *(?P<unit>[A-Za-z].*)", re.ASCII)
 
 
 def read_quantity(value: Any, quantity: Quantity) -> float:
@@ -104,7 +104,7 @@ def read_quantity(value: Any, quantity: Quantity) -> float:
     colsim.errors.ScenarioError: got "66,5 mm", which has a comma; ... write a decimal point: "66.5 mm"
     """
     if isinstance(value, (int, float)) and not isinstance(value, bool):
-        return float(value)
+        return as_float(value)
     allowed = (
         f"allowed: a number in {quantity.base}, or text of one number and one unit of "
         f"{', '.join(quantity.factors)}, such as {quantity.example}"
@@ -119,7 +119,15 @@ def read_quantity(value: Any, quantity: Quantity) -> float:
     if unit not in quantity.factors:
         raise ScenarioError(f'got "{value}", whose unit "{unit}" is not one for a {quantity.name}; {allowed}')
     # In fractions, so that "2 9/16 in" is 65.0875 mm and not its neighbour.
-    return float(_number(match) * Fraction(repr(quantity.factors[unit])))
+    return as_float(_number(match) * Fraction(repr(quantity.factors[unit])))
+
+
+def as_float(value: float | Fraction) -> float:
+    """Return the value as a float, or raise `ScenarioError` if it is beyond every float."""
+    try:
+        return float(value)
+    except OverflowError:
+        raise ScenarioError("got a number of more than 300 digits; allowed: a finite number") from None
 
 
 def _number(match: re.Match[str]) -> Fraction:

@@ -1,0 +1,96 @@
+"""The risk as drawn, read back from its artists."""
+
+from concurrent.futures import ThreadPoolExecutor
+
+import matplotlib as mpl
+import matplotlib.pyplot as plt
+import numpy as np
+import pytest
+from matplotlib.figure import Figure
+from tests_shared import small_scenario
+
+from colsim import Fills, simulate_fills
+from colsim.pictures import plot_risk
+
+mpl.use("Agg")
+
+
+@pytest.fixture(autouse=True)
+def no_figure_stays():
+    yield
+    plt.close("all")
+
+
+def simulated(**changes) -> Fills:
+    with ThreadPoolExecutor(1) as pool:
+        return simulate_fills(small_scenario(3, **changes), fills=3, seed=1, executor=pool)
+
+
+@pytest.fixture(scope="module")
+def clean():
+    return simulated()
+
+
+@pytest.fixture(scope="module")
+def failing():
+    fills = simulated(**{"container.diameter": 58, "target.failures_per_vend": 0.03})
+    assert fills.risk().per_fill.failures > 0
+    return fills
+
+
+def drawn(fills):
+    return plot_risk(fills, Figure().add_subplot())
+
+
+@pytest.mark.parametrize("which", ["clean", "failing"])
+def test_points_and_bars_are_the_hazard_table(which, request):
+    fills = request.getfixturevalue(which)
+    table = fills.hazard()
+    (points,) = drawn(fills).containers
+    line, _, (bars,) = points
+    np.testing.assert_array_equal(line.get_xdata(), table["containers left"])
+    np.testing.assert_array_equal(line.get_ydata(), table["rate"])
+    ends = np.array([segment[:, 1] for segment in bars.get_segments()])
+    np.testing.assert_allclose(ends, table[["low", "high"]], atol=1e-12)
+
+
+@pytest.mark.parametrize(("which", "target"), [("clean", 0.01), ("failing", 0.03)])
+def test_the_limit_stands_at_the_target(which, target, request):
+    ax = drawn(request.getfixturevalue(which))
+    (line,) = [line for line in ax.lines if str(line.get_label()).startswith("limit")]
+    assert set(line.get_ydata()) == {target}
+    assert line.get_label() == f"limit you set: {1000 * target:g} in 1000"
+    assert line.get_linestyle() == "--"  # not by colour alone
+
+
+@pytest.mark.parametrize("which", ["clean", "failing"])
+def test_everything_lies_within_the_axes(which, request):
+    fills = request.getfixturevalue(which)
+    ax, table = drawn(fills), fills.hazard()
+    low, high = ax.get_ylim()
+    assert low < 0
+    assert high > table["high"].max()
+    assert high > fills.scenario.target.failures_per_vend
+    left, right = ax.get_xlim()
+    assert (left, right) == (3.5, 0.5)  # from full on the left to the last one
+
+
+def test_axes_are_named_with_units(failing):
+    ax = drawn(failing)
+    assert ax.get_xlabel() == "containers in the column before the vend [containers]"
+    assert ax.get_ylabel() == "share of vends that go wrong [-]"
+    assert f"{failing.risk().per_fill.failures} of 3 fills failed" in ax.get_title()
+    texts = [text.get_text() for text in ax.get_legend().get_texts()]
+    assert texts == ["limit you set: 30 in 1000", "simulated, 95 % interval"]
+
+
+def test_given_axes_are_used_and_no_figure_is_made(clean):
+    before, ax = dict(mpl.rcParams), Figure().add_subplot()
+    assert plot_risk(clean, ax) is ax
+    assert plt.get_fignums() == []
+    assert dict(mpl.rcParams) == before
+
+
+def test_without_axes_one_figure_is_made(clean):
+    ax = plot_risk(clean)
+    assert plt.get_fignums() == [ax.figure.number]

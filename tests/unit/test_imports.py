@@ -1,0 +1,69 @@
+"""What importing loads, and which way imports point."""
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import colsim
+
+PACKAGE = Path(colsim.__file__).parent
+ROOMS = ["theory", "model", "physics", "sampling", "advice", "pictures", "cli"]
+FREE = {"errors", "version"}  # rooms of nobody
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+
+def room_of(path):
+    return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+
+
+def imported(path, only_at_import=False):
+    """Full names of what a module imports, in functions too unless asked otherwise; typing-only imports included."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    nodes = tree.body if only_at_import else list(ast.walk(tree))
+    for node in nodes:
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative import"
+            yield from (f"{node.module}.{alias.name}" for alias in node.names)
+
+
+@pytest.mark.parametrize("heavy", ["matplotlib", "pandas", "typer"])
+def test_importing_colsim_does_not_load(heavy):
+    code = f"import sys, colsim; sys.exit({heavy!r} in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_every_module_is_in_a_room():
+    assert {room_of(path) for path in MODULES} == {*ROOMS, *FREE, "__init__", "__main__"}
+
+
+@pytest.mark.parametrize("path", [p for p in MODULES if room_of(p) in ROOMS], ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_rooms_import_upward_only(path):
+    allowed = {*FREE, *ROOMS[: ROOMS.index(room_of(path)) + 1]}
+    inner = {name.split(".")[1] for name in imported(path) if name.startswith("colsim.")}
+    assert inner <= allowed
+    assert "colsim" not in imported(path), "a room imports from rooms, not from the package's front"
+
+
+@pytest.mark.parametrize("path", [p for p in MODULES if room_of(p) in FREE], ids=lambda p: p.stem)
+def test_errors_and_version_import_no_room(path):
+    assert not [name for name in imported(path) if name.startswith("colsim")]
+
+
+def test_only_pictures_imports_matplotlib_at_the_top():
+    drawing = {room_of(path) for path in MODULES if any(n.startswith("matplotlib") for n in imported(path, True))}
+    assert drawing == {"pictures"}
+
+
+def test_theory_takes_plain_numbers_only():
+    outer = {name.split(".")[0] for path in (PACKAGE / "theory").glob("*.py") for name in imported(path)}
+    assert outer <= {"__future__", "colsim", "math", "scipy", "numpy"}
+
+
+def test_the_public_names_are_there_and_sorted():
+    assert list(colsim.__all__) == sorted(colsim.__all__)
+    assert all(hasattr(colsim, name) for name in colsim.__all__)
