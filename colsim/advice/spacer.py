@@ -77,10 +77,9 @@ def _narrowing_bounds(scenario: Scenario) -> tuple[float, float]:
 
 
 def _wedge_friction(scenario: Scenario) -> float:
-    """Give the smaller of the frictions between which the second container is wedged."""
-    column = scenario.column
-    lowest = [friction for wall in ("left", "right") for bottom, _, friction in column.liner_zones(wall) if bottom <= 0]
-    return min(scenario.rotor.friction, *(lowest or [column.wall_friction]))
+    """Give the smaller of the frictions between which the second container is wedged: drum, and wall ahead of it."""
+    wall = "right" if scenario.rotor.turn == "clockwise" else "left"
+    return min(scenario.rotor.friction, scenario.column.friction_at(wall, scenario.container.height / 2))
 
 
 def spacer_geometry(thickness: float, bounds: tuple[float, float]) -> str:

@@ -7,6 +7,7 @@ import pytest
 from colsim import (
     CATALOGUE,
     ColsimError,
+    Column,
     OutputError,
     RangeError,
     Scenario,
@@ -217,3 +218,10 @@ def test_every_error_shares_the_root_and_refines_a_builtin(kind, builtin):
     assert issubclass(kind, ColsimError)
     assert issubclass(kind, builtin)
     assert str(kind("what is wrong")) == "what is wrong"
+
+
+def test_the_friction_of_a_wall_is_that_of_the_sheet_at_that_height():
+    liners = [{"wall": "left", "bottom": 100, "top": 300, "friction": 0.1}]
+    column = Column(width=90, height=900, wall_friction=0.3, liners=liners)
+    assert [column.friction_at("left", h) for h in (50, 100, 200, 301)] == [0.3, 0.1, 0.1, 0.3]
+    assert column.friction_at("right", 200) == 0.3
