@@ -1,0 +1,183 @@
+"""No joint stands proud, each corner has one owner, and each piece its own friction."""
+
+import math
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from tests_shared import ROOT, small_scenario
+
+from colsim import Scenario
+from colsim.physics.cross_section import build_cross_section
+from colsim.physics.engines import Settings
+from colsim.physics.pymunk_engine import PymunkEngine, straightened
+from colsim.physics.scene import Arc, Body, Chain, Line, Part, Scene
+
+R = 30.0
+G = 9806.65
+
+
+def sliding(chain, position, velocity, gravity=(0.0, 0.0), settings=None):
+    engine = PymunkEngine(Scene(gravity, (chain,), 1.0), settings or Settings())
+    engine.add(Body(0, 2 * R, 0.0, 0.5, 0.5 * 0.5 * R**2), position, velocity=velocity)
+    return engine
+
+
+@pytest.mark.parametrize("pieces", [2, 7, 40])
+def test_a_disc_slides_over_flush_joints_without_a_bump(pieces):
+    ends = np.linspace(0.0, 400.0, pieces + 1)
+    chain = Chain(tuple(Line((a, 0.0), (b, 0.0), 0.0) for a, b in pairwise(ends)))
+    engine = sliding(chain, (-20.0 + R, R - 0.01), (200.0, 0.0), gravity=(0.0, -G))
+    for _ in range(170):
+        engine.advance(10)
+        state = engine.state()
+        assert abs(state.velocity[0, 1]) < 1e-6
+        assert state.velocity[0, 0] == pytest.approx(200.0, abs=1e-6)
+    assert state.position[0, 0] > 340
+
+
+def test_each_piece_slows_a_disc_by_its_own_friction():
+    # A hoop-like disc that cannot turn slides at mu g on each side of the joint.
+    chain = Chain((Line((0.0, 0.0), (500.0, 0.0), 0.1), Line((500.0, 0.0), (2000.0, 0.0), 0.4)))
+    engine = PymunkEngine(Scene((0.0, -G), (chain,), 1.0))
+    engine.add(Body(0, 2 * R, 0.0, 0.5, 1e9), (100.0, R - 0.01), velocity=(1500.0, 0.0))
+    slowed = {0.1: [], 0.4: []}
+    while engine.state().velocity[0, 0] > 200:
+        before = engine.state()
+        engine.advance(10)
+        after = engine.state()
+        if before.position[0, 0] > 505 or after.position[0, 0] < 495:
+            mu = 0.1 if after.position[0, 0] < 500 else 0.4
+            slowed[mu].append((before.velocity[0, 0] - after.velocity[0, 0]) / 0.01 / G)
+    for mu, found in slowed.items():
+        assert len(found) > 5
+        assert np.abs(np.array(found) - mu).max() < 1e-6
+
+
+def test_a_disc_goes_round_a_drum_without_leaving_the_chords():
+    # Pressed onto the outside of an arc by gravity of its own weight, the centre stays within the chord error of its
+    # circle, and nothing but the small turn of each chord takes speed: v (1 - cos turn) a joint, friction none.
+    radius = 95.0
+    chain = Chain((Arc((0.0, 0.0), radius, math.pi, -math.pi, 0.0, Part.LAND),))
+    engine = sliding(chain, (0.0, radius + R), (50.0, 0.0), gravity=(0.0, -G))
+    for _ in range(400):
+        engine.advance(2)
+        x, y = engine.state().position[0]
+        if y < 0.8 * (radius + R):
+            break
+        out = math.hypot(x, y) - radius - R
+        assert -engine.settings.chord_error - 2 * engine.settings.slop < out < 0.02
+    assert x > 10
+
+
+@pytest.mark.parametrize("chord_error", [0.05, 0.005])
+def test_a_disc_inside_a_housing_loses_only_what_the_chords_turn(chord_error):
+    # Without friction or rebound each chord's turn d takes v (1 - cos d): over a half circle exp(-pi d / 2).
+    radius = 97.0
+    chain = Chain((Arc((0.0, 0.0), radius, math.pi, math.pi, 0.0, Part.HOUSING),))
+    engine = sliding(chain, (-radius + R + 0.01, 0.0), (0.0, -200.0), settings=Settings(chord_error=chord_error))
+    engine.advance(900)
+    state = engine.state()
+    share = (math.atan2(state.position[0, 1], state.position[0, 0]) + math.pi) % (2 * math.pi) / math.pi
+    assert 0.7 < share < 1.0
+    turn = math.pi / len(list(straightened(chain.pieces[0], chord_error)))
+    left = math.exp(-math.pi * share * turn / 2)
+    assert math.hypot(*state.velocity[0]) / 200 == pytest.approx(left, abs=0.02)
+
+
+def test_one_piece_owns_a_convex_corner_and_two_hold_in_a_concave_one():
+    roof = Chain((Line((-200.0, -100.0), (0.0, 0.0), 1.0), Line((0.0, 0.0), (200.0, -100.0), 1.0)))
+    engine = sliding(roof, (0.0, R - 0.01), (0.0, 0.0), gravity=(0.0, -G))
+    engine.advance(3)
+    assert len(engine.contacts().body) == 1
+    valley = Chain((Line((-200.0, 100.0), (0.0, 0.0), 1.0), Line((0.0, 0.0), (200.0, 100.0), 1.0)))
+    engine = sliding(valley, (0.0, R / math.cos(math.atan(0.5))), (0.0, 0.0), gravity=(0.0, -G))
+    engine.advance(300)
+    assert len(engine.contacts().body) == 2
+
+
+SCENARIOS = {
+    "straight": small_scenario(),
+    "example": Scenario.from_toml(ROOT / "examples" / "alder-hall-2.toml"),
+    "wide": small_scenario(
+        **{"container.diameter": 73, "column.width": 124, "column.throat": 90, "column.floor_slope": 60}
+    ),
+    "sharp": small_scenario(**{"rotor.lead_in": 0, "column.throat_radius": 0}),
+    "two pockets": small_scenario(**{"rotor.pockets": 2, "rotor.rest": "land_up", "rotor.turn": "counterclockwise"}),
+}
+
+
+def direction(piece, at_end):
+    if isinstance(piece, Line):
+        dx, dy = piece.end[0] - piece.start[0], piece.end[1] - piece.start[1]
+    else:
+        angle = piece.from_angle + (piece.sweep if at_end else 0.0) + math.copysign(math.pi / 2, piece.sweep)
+        dx, dy = math.cos(angle), math.sin(angle)
+    return math.atan2(dy, dx)
+
+
+@pytest.mark.parametrize("scenario", SCENARIOS.values(), ids=SCENARIOS)
+def test_the_pieces_of_every_chain_meet_and_roundings_are_tangent(scenario):
+    section = build_cross_section(scenario)
+    for chain in (*section.scene.walls, section.scene.drum.outline):
+        following = pairwise((*chain.pieces, chain.pieces[0]) if chain.closed else chain.pieces)
+        for a, b in following:
+            assert math.dist(a.end, b.start) < 1e-9
+            rounding = [p for p in (a, b) if isinstance(p, Arc) and p.radius == 10 and p.radius > 0]
+            if rounding:
+                turned = direction(b, at_end=False) - direction(a, at_end=True)
+                assert abs(math.remainder(turned, 2 * math.pi)) < 1e-9
+
+
+@pytest.mark.parametrize("scenario", SCENARIOS.values(), ids=SCENARIOS)
+def test_throat_edge_and_floor_carry_their_own_friction(scenario):
+    section = build_cross_section(scenario)
+    expected = {Part.THROAT_EDGE: 0.25, Part.FLOOR: 0.25, Part.HOUSING: 0.25, Part.LAND: 0.25}
+    found = {p.part: p.friction for chain in section.scene.walls for p in chain.pieces if p.part in expected}
+    assert found
+    assert all(expected[part] == friction for part, friction in found.items())
+
+
+@pytest.mark.parametrize("side", [-1, 1])
+@pytest.mark.parametrize("name", ["straight", "example", "wide"])
+def test_a_disc_slides_down_the_real_wall_over_its_joints_without_a_bump(name, side):
+    # Pressed against the wall by sideways gravity, no friction: over liner joints down to the floor or throat edge.
+    scenario = SCENARIOS[name].changed(**{"column.wall_friction": 0.0, "container.friction": 0.01})
+    if name == "example":
+        scenario = scenario.changed(**{"column.liners": [{"bottom": 100, "top": 800, "friction": 0.0}]})
+    section = build_cross_section(scenario)
+    chain = section.scene.walls[0 if side < 0 else 1]
+    engine = PymunkEngine(Scene((side * G, 0.0), (chain,), 1.0))
+    engine.add(
+        Body(0, 2 * R, 0.0, 0.5, 0.5 * 0.5 * R**2),
+        (side * (section.width / 2 - R + 0.01), section.top - 20),
+        velocity=(0.0, -500.0),
+    )
+    while engine.state().position[0, 1] > section.floor_top + 25.0:
+        engine.advance(5)
+        vx, vy = engine.state().velocity[0]
+        assert abs(vx) < 1e-6
+        assert vy == pytest.approx(-500.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("side", [-1, 1])
+def test_a_disc_passes_the_rounded_throat_edge_within_its_chords(side):
+    # Pressed sideways over wall, rounded edge and housing: the centre keeps its distance from the true surface.
+    scenario = SCENARIOS["straight"].changed(**{"column.wall_friction": 0.0, "rotor.friction": 0.0})
+    section = build_cross_section(scenario)
+    chain = section.scene.walls[0 if side < 0 else 1]
+    edge = next(p for p in chain.pieces if p.part is Part.THROAT_EDGE)
+    engine = PymunkEngine(Scene((side * G, 0.0), (chain,), 1.0))
+    y = edge.centre[1] + 20
+    engine.add(Body(0, 2 * R, 0.0, 0.5, 0.5 * 0.5 * R**2), (side * (45 - R + 0.01), y), velocity=(0.0, -100.0))
+    seen = 0
+    while engine.state().position[0, 1] > edge.centre[1] - 8:
+        engine.advance(1)
+        x, y = engine.state().position[0]
+        if y >= edge.centre[1]:
+            gap = 45 - R - side * x
+        else:
+            gap = math.dist((x, y), edge.centre) - edge.radius - R
+            seen += 1
+        assert -0.02 - 2 * engine.settings.slop <= gap <= engine.settings.chord_error + 0.01
+    assert seen > 20
