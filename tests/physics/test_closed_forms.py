@@ -27,7 +27,7 @@ def on_a_plane(friction, degrees=0.0, gravity=G):
     """Give a long level floor, with gravity turned so that it falls to the right."""
     th = math.radians(degrees)
     floor = Chain((Line((-1e5, 0.0), (1e5, 0.0), friction, Part.FLOOR),))
-    return PymunkEngine(Scene((gravity * math.sin(th), -gravity * math.cos(th)), (floor,), 1.0), Settings(step=STEP))
+    return PymunkEngine(Scene((gravity * math.sin(th), -gravity * math.cos(th)), (floor,), 0.3), Settings(step=STEP))
 
 
 def moving(engine):
@@ -231,3 +231,23 @@ def test_a_set_flat_starts_to_roll_at_the_angle_whose_tangent_is_flat_over_heigh
         assert len(engine.contacts().body) == (2 if not rolls else len(engine.contacts().body))
         engine.advance(900)
         assert (engine.state().position[0, 0] > 10.0) == rolls
+
+
+@pytest.mark.parametrize("friction", [0.0, 0.15, 0.6])
+def test_two_bodies_rub_with_their_own_friction(friction):
+    # Two discs that cannot turn, one dragged past the other's flank without gravity: they exchange momentum along the
+    # contact as friction times the momentum across it (Coulomb impact), with a head-on part of 1 m/s and 0.5 kg.
+    engine = PymunkEngine(Scene((0.0, 0.0), (), friction))
+    for i in (0, 1):
+        engine.add(
+            Body(i, 2 * R, 0.0, 0.5, 1e12), (0.0, i * (2 * R + 0.5)), velocity=(0.0, 0.0) if i else (3000.0, 1000.0)
+        )
+    engine.advance(1)  # moves first, then meets: the line of centres is that of the impact
+    state = engine.state()
+    line = state.position[1] - state.position[0]
+    line = line / np.hypot(*line)
+    given = 0.5 * state.velocity[1]
+    across = given @ line
+    along = given - across * line
+    assert across > 200
+    assert np.hypot(*along) == pytest.approx(friction * across, rel=0.02, abs=0.01)
