@@ -1,4 +1,4 @@
-"""How fine is fine enough: failed fills by step, solver rounds, chord error and slop, on scenes that fail by halves."""
+"""How fine is fine enough: failed fills by step, solver rounds, chords and slop, on scenes that fail by halves."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from colsim.physics.engines import Settings
 
 SETTINGS = {
     "as shipped": Settings(),
-    "chord error 0.005 mm": Settings(chord_error=0.005),
-    "chord error 0.02 mm": Settings(chord_error=0.02),
-    "chord error 0.3 mm": Settings(chord_error=0.3),
-    "chord error 1.4 mm": Settings(chord_error=1.4),
+    "chords of 0.25 deg": Settings(chord_turn=0.25),
+    "chords of 4 deg": Settings(chord_turn=4.0),
+    "chords of 16 deg": Settings(chord_turn=16.0),
     "step 0.5 ms": Settings(step=0.0005),
+    "step 0.25 ms": Settings(step=0.00025),
     "step 2 ms": Settings(step=0.002),
     "step 4 ms": Settings(step=0.004),
     "40 rounds": Settings(iterations=40),
@@ -35,6 +35,7 @@ def scenes() -> list[Scenario]:
             **weak, **{"rotor.spacer_thickness": 6, "rotor.speed": 20, "title": "62 mm, 6 mm spacer, 20 rpm"}
         ),
         wide_scenario(0.12, 8),
+        wide_scenario(0.16, 8),
         wide_scenario(0.17, 8),
         wide_scenario(0.30, 8),
     ]

@@ -26,15 +26,15 @@ class Settings:
         Time step [s].
     iterations : int
         Rounds of the contact solver a step.
-    chord_error : float
-        Greatest distance between an arc and the straight pieces that stand for it [mm].
+    chord_turn : float
+        Greatest angle between neighbours of the chords that stand for an arc, where an engine needs chords [deg].
     slop : float
         Overlap of two bodies that is left uncorrected [mm].
     """
 
     step: float = 0.001
     iterations: int = 20
-    chord_error: float = 0.05
+    chord_turn: float = 1.0
     slop: float = 0.02
 
 

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from itertools import pairwise
 
 import numpy as np
 import pymunk
 import pymunk.batch
 
 from colsim.physics.engines import Contacts, Settings, State
-from colsim.physics.scene import Body, Chain, Line, Part, Piece, Point, Scene
+from colsim.physics.scene import Arc, Body, Chain, Line, Part, Piece, Point, Scene, straightened
 
-__all__ = ["PymunkEngine", "straightened"]
+__all__ = ["PymunkEngine"]
 
 # pymunk multiplies the frictions of two shapes; containers must share one factor, which must not be zero.
 _LEAST_FACTOR = 1e-6
@@ -66,18 +65,43 @@ class PymunkEngine:
             self._add_chain(scene.drum.outline, self._drum)
 
     def _add_chain(self, chain: Chain, body: pymunk.Body) -> None:
-        lines = [line for piece in chain.pieces for line in straightened(piece, self.settings.chord_error)]
-        for k, line in enumerate(lines):
-            # Without thickness a piece has no round end that could stand proud of its neighbour.
-            shape = pymunk.Segment(body, line.start, line.end, 0.0)
-            before = lines[k - 1] if k > 0 or chain.closed else None
-            after = lines[(k + 1) % len(lines)] if k + 1 < len(lines) or chain.closed else None
-            shape.set_neighbors(*_neighbours(before, line, after))
-            shape.friction = line.friction / self._factor
+        pieces = list(self._simple_pieces(chain))
+        for k, piece in enumerate(pieces):
+            shape: pymunk.Shape
+            if isinstance(piece, Arc):
+                shape = self._circle(piece, body)
+            else:
+                before = pieces[k - 1] if k > 0 or chain.closed else None
+                after = pieces[(k + 1) % len(pieces)] if k + 1 < len(pieces) or chain.closed else None
+                # Without thickness a piece has no round end that could stand proud of its neighbour.
+                shape = pymunk.Segment(body, piece.start, piece.end, 0.0)
+                shape.set_neighbors(*_neighbours(before, piece, after))
+            shape.friction = piece.friction / self._factor
             shape.elasticity = 1.0
             shape.filter = _STILL
-            self._parts[shape] = line.part
+            self._parts[shape] = piece.part
             self._space.add(shape)
+
+    def _simple_pieces(self, chain: Chain) -> Iterator[Piece]:
+        for piece in chain.pieces:
+            if isinstance(piece, Arc) and piece.sweep < 0:
+                yield piece
+            else:
+                yield from straightened(piece, self.settings.chord_turn)
+
+    def _circle(self, arc: Arc, body: pymunk.Body) -> pymunk.Circle:
+        """Make a convex arc of a whole circle that refuses what touches it elsewhere than on the arc."""
+        circle = pymunk.Circle(body, arc.radius, arc.centre)
+        circle.collision_type = len(self._parts) + 1  # 0 is the containers'
+        middle, half = arc.from_angle + arc.sweep / 2, -arc.sweep / 2
+
+        def keep_what_touches_the_arc(arbiter: pymunk.Arbiter, space: pymunk.Space, data: object) -> None:
+            normal = arbiter.normal
+            off = math.remainder(math.atan2(normal.y, normal.x) - body.angle - middle, 2 * math.pi)
+            arbiter.process_collision = abs(off) <= half
+
+        self._space.on_collision(circle.collision_type, 0, pre_solve=keep_what_touches_the_arc)
+        return circle
 
     @property
     def drum_angle(self) -> float:
@@ -176,44 +200,19 @@ class PymunkEngine:
             force = (math.nan, math.nan)
 
 
-def straightened(piece: Piece, chord_error: float) -> Iterator[Line]:
-    """Cut a piece into straight ones that lie within the chord error of it.
-
-    Parameters
-    ----------
-    piece : Line or Arc
-        A line is given back as it is.
-    chord_error : float
-        Greatest distance between an arc and its chords [mm].
-
-    Yields
-    ------
-    Line
-        Straight pieces in order, each with the friction and part of the whole.
-    """
-    if isinstance(piece, Line):
-        yield piece
-        return
-    angle = 2.0 * math.acos(max(0.0, 1.0 - chord_error / piece.radius))
-    count = max(1, math.ceil(abs(piece.sweep) / angle))
-    points = [piece.at(k / count) for k in range(count + 1)]
-    for start, end in pairwise(points):
-        yield Line(start, end, piece.friction, piece.part)
-
-
-def _neighbours(before: Line | None, line: Line, after: Line | None) -> tuple[Point, Point]:
+def _neighbours(before: Piece | None, line: Line, after: Piece | None) -> tuple[Point, Point]:
     """Give pymunk the two points by which it refuses contacts at the ends of a segment.
 
-    At its end a piece keeps the contacts in the wedge of a flush or convex corner; the piece after it refuses
-    them all, so that each corner belongs to one piece. In a concave corner both refuse: what touches there
-    touches the pieces' insides. A loose end refuses nothing.
+    At its end a line keeps the contacts in the wedge of a flush or convex corner with another line, which refuses
+    them all, so that each corner belongs to one piece; a convex arc owns its ends itself. In a concave corner both
+    refuse: what touches there touches the pieces' insides. A loose end refuses nothing.
     """
     (x0, y0), (x1, y1) = line.start, line.end
     outward = (y0 - y1, x1 - x0)  # towards free space: a neighbour there has every contact at that end refused
     at_start = line.start if before is None else (x0 + outward[0], y0 + outward[1])
     if after is None:
         at_end = line.end
-    elif _turn(line, after) <= _FLUSH:
+    elif isinstance(after, Line) and _turn(line, after) <= _FLUSH:
         at_end = after.end
     else:
         at_end = (x1 + outward[0], y1 + outward[1])

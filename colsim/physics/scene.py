@@ -6,10 +6,12 @@ Units of this room: mm, kg, s, rad. A force is then in kg mm/s2, which is mN, an
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import pairwise
 
-__all__ = ["Arc", "Body", "Chain", "Drum", "Line", "Part", "Piece", "Point", "Scene"]
+__all__ = ["Arc", "Body", "Chain", "Drum", "Line", "Part", "Piece", "Point", "Scene", "straightened"]
 
 Point = tuple[float, float]
 
@@ -67,6 +69,30 @@ class Arc:
 
 
 Piece = Line | Arc
+
+
+def straightened(piece: Piece, chord_turn: float) -> Iterator[Line]:
+    """Cut a piece into straight ones.
+
+    Parameters
+    ----------
+    piece : Line or Arc
+        A line is given back as it is.
+    chord_turn : float
+        Greatest angle by which one chord of an arc turns against the next [deg].
+
+    Yields
+    ------
+    Line
+        Straight pieces in order, each with the friction and part of the whole.
+    """
+    if isinstance(piece, Line):
+        yield piece
+        return
+    count = max(1, math.ceil(math.degrees(abs(piece.sweep)) / chord_turn))
+    points = [piece.at(k / count) for k in range(count + 1)]
+    for start, end in pairwise(points):
+        yield Line(start, end, piece.friction, piece.part)
 
 
 @dataclass(frozen=True)

@@ -12,9 +12,7 @@ from matplotlib.patches import Circle, Polygon
 
 from colsim.errors import ScenarioError
 from colsim.model import Scenario
-from colsim.physics.engines import Settings
-from colsim.physics.pymunk_engine import straightened
-from colsim.physics.scene import Chain, Part, Point
+from colsim.physics.scene import Chain, Part, Point, straightened
 from colsim.sampling import Fill
 
 __all__ = ["plot_column"]
@@ -22,6 +20,7 @@ __all__ = ["plot_column"]
 INK, PAPER, STEEL, LINER, SPACER = "#2b2b33", "#fbf8f1", "#cfd3da", "#0072b2", "#7a4f9a"
 CONTAINER, MARK = "#f3e3c3", "#a3431f"
 _MARGIN = 15.0
+_CHORD_TURN = 2.0  # [deg] of arcs as drawn
 
 
 def plot_column(fill: Fill, frame: int = -1, ax: Axes | None = None) -> Axes:
@@ -91,7 +90,7 @@ def _title(fill: Fill, time: float) -> str:
 
 
 def _points(chain: Chain) -> list[Point]:
-    lines = [line for piece in chain.pieces for line in straightened(piece, Settings().chord_error)]
+    lines = [line for piece in chain.pieces for line in straightened(piece, _CHORD_TURN)]
     return [lines[0].start, *(line.end for line in lines)]
 
 
