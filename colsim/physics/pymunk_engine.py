@@ -18,7 +18,7 @@ __all__ = ["PymunkEngine"]
 _LEAST_FACTOR = 1e-6
 _STILL = pymunk.ShapeFilter(categories=0b01, mask=0b10)
 _MOVING = pymunk.ShapeFilter(categories=0b10)
-_FLUSH = 1e-9  # sine of the turn between pieces that lie in one line
+_FLUSH = 1e-6  # sine of the turn between pieces that lie in one line
 _DRUM_MASS = 1e3  # [kg]; the pivot carries it, only the moment matters
 _BODY_FIELDS = (
     pymunk.batch.BodyFields.BODY_ID
@@ -203,23 +203,27 @@ class PymunkEngine:
 def _neighbours(before: Piece | None, line: Line, after: Piece | None) -> tuple[Point, Point]:
     """Give pymunk the two points by which it refuses contacts at the ends of a segment.
 
-    At its end a line keeps the contacts in the wedge of a flush or convex corner with another line, which refuses
-    them all, so that each corner belongs to one piece; a convex arc owns its ends itself. In a concave corner both
-    refuse: what touches there touches the pieces' insides. A loose end refuses nothing.
+    Each corner belongs to one piece. A line keeps the contacts in the wedge of a convex corner at its end, and at its
+    start where an arc comes before; a flush corner belongs to the arc, or to the first of two lines. In a concave
+    corner both refuse: what touches there touches the pieces' insides. A loose end refuses nothing.
     """
     (x0, y0), (x1, y1) = line.start, line.end
-    outward = (y0 - y1, x1 - x0)  # towards free space: a neighbour there has every contact at that end refused
-    at_start = line.start if before is None else (x0 + outward[0], y0 + outward[1])
+    refuse = (y0 - y1, x1 - x0)  # towards free space: a neighbour there has every contact at that end refused
+    at_start, at_end = (x0 + refuse[0], y0 + refuse[1]), (x1 + refuse[0], y1 + refuse[1])
+    if before is None:
+        at_start = line.start
+    elif isinstance(before, Arc) and _turn(before, line) < -_FLUSH:
+        along = before.direction(1.0)
+        at_start = (x0 - along[0], y0 - along[1])
     if after is None:
         at_end = line.end
-    elif isinstance(after, Line) and _turn(line, after) <= _FLUSH:
-        at_end = after.end
-    else:
-        at_end = (x1 + outward[0], y1 + outward[1])
+    elif _turn(line, after) < (-_FLUSH if isinstance(after, Arc) else _FLUSH):
+        along = after.direction(0.0)
+        at_end = (x1 + along[0], y1 + along[1])
     return at_start, at_end
 
 
-def _turn(line: Line, after: Line) -> float:
-    ax, ay = line.end[0] - line.start[0], line.end[1] - line.start[1]
-    bx, by = after.end[0] - after.start[0], after.end[1] - after.start[1]
-    return (ax * by - ay * bx) / (math.hypot(ax, ay) * math.hypot(bx, by))
+def _turn(before: Piece, after: Piece) -> float:
+    """Give the sine of the turn to the left from the end of one piece to the start of the next."""
+    (ax, ay), (bx, by) = before.direction(1.0), after.direction(0.0)
+    return ax * by - ay * bx

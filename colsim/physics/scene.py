@@ -40,6 +40,12 @@ class Line:
     friction: float
     part: Part = Part.OTHER
 
+    def direction(self, share: float) -> Point:
+        """Give the unit vector along the way at a share of it."""
+        dx, dy = self.end[0] - self.start[0], self.end[1] - self.start[1]
+        length = math.hypot(dx, dy)
+        return (dx / length, dy / length)
+
 
 @dataclass(frozen=True)
 class Arc:
@@ -56,6 +62,11 @@ class Arc:
         """Give the point at a share of the way along the arc."""
         angle = self.from_angle + share * self.sweep
         return (self.centre[0] + self.radius * math.cos(angle), self.centre[1] + self.radius * math.sin(angle))
+
+    def direction(self, share: float) -> Point:
+        """Give the unit vector along the way at a share of it."""
+        angle = self.from_angle + share * self.sweep + math.copysign(math.pi / 2, self.sweep)
+        return (math.cos(angle), math.sin(angle))
 
     @property
     def start(self) -> Point:

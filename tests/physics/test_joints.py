@@ -120,6 +120,30 @@ def test_one_piece_owns_a_convex_corner_and_two_hold_in_a_concave_one():
     assert len(engine.contacts().body) == 2
 
 
+LAND = Arc((0.0, 0.0), 95.0, math.radians(150), math.radians(-60), 0.5, Part.LAND)  # from upper left to the top
+SIDE = Line((0.0, 95.0), (0.0, 20.0), 0.5, Part.LEADING_SIDE)
+
+
+@pytest.mark.parametrize("degrees", [1, 20, 45, 70, 89])
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_a_sharp_edge_between_arc_and_line_is_owned_once_all_round(degrees, mirrored):
+    # Land, then the pocket's side, and the other way round: a disc comes straight at the edge from within its wedge.
+    if mirrored:
+        land = Arc((0.0, 0.0), 95.0, math.pi / 2, math.radians(-60), 0.5, Part.LAND)
+        pieces = (Line(SIDE.end, SIDE.start, 0.5, Part.TRAILING_SIDE), land)
+    else:
+        pieces = (LAND, SIDE)
+    angle = math.radians(90 + degrees if mirrored else 90 - degrees)
+    away = (math.cos(angle), math.sin(angle))
+    distance = R + 0.2
+    engine = sliding(Chain(pieces), (distance * away[0], 95.0 + distance * away[1]), (-100 * away[0], -100 * away[1]))
+    engine.advance(20)
+    contacts = engine.contacts()
+    assert len(contacts.body) == 1
+    assert contacts.normal[0] == pytest.approx(away, abs=0.02)
+    assert np.hypot(*engine.state().velocity[0]) < 1.0
+
+
 SCENARIOS = {
     "straight": small_scenario(),
     "example": Scenario.from_toml(ROOT / "examples" / "alder-hall-2.toml"),
@@ -131,15 +155,6 @@ SCENARIOS = {
 }
 
 
-def direction(piece, at_end):
-    if isinstance(piece, Line):
-        dx, dy = piece.end[0] - piece.start[0], piece.end[1] - piece.start[1]
-    else:
-        angle = piece.from_angle + (piece.sweep if at_end else 0.0) + math.copysign(math.pi / 2, piece.sweep)
-        dx, dy = math.cos(angle), math.sin(angle)
-    return math.atan2(dy, dx)
-
-
 @pytest.mark.parametrize("scenario", SCENARIOS.values(), ids=SCENARIOS)
 def test_the_pieces_of_every_chain_meet_and_roundings_are_tangent(scenario):
     section = build_cross_section(scenario)
@@ -149,8 +164,7 @@ def test_the_pieces_of_every_chain_meet_and_roundings_are_tangent(scenario):
             assert math.dist(a.end, b.start) < 1e-9
             rounding = [p for p in (a, b) if isinstance(p, Arc) and p.radius == 10 and p.radius > 0]
             if rounding:
-                turned = direction(b, at_end=False) - direction(a, at_end=True)
-                assert abs(math.remainder(turned, 2 * math.pi)) < 1e-9
+                assert math.dist(a.direction(1.0), b.direction(0.0)) < 1e-9
 
 
 @pytest.mark.parametrize("scenario", SCENARIOS.values(), ids=SCENARIOS)
