@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from colsim.physics.scene import Body, Part, Point
 
-__all__ = ["Contacts", "Engine", "Settings", "State"]
+__all__ = ["Contacts", "Engine", "FloatArray", "IntArray", "Settings", "State"]
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]

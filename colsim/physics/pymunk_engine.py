@@ -9,7 +9,7 @@ import numpy as np
 import pymunk
 import pymunk.batch
 
-from colsim.physics.engines import Contacts, Settings, State
+from colsim.physics.engines import Contacts, FloatArray, IntArray, Settings, State
 from colsim.physics.scene import Arc, Body, Chain, Line, Part, Piece, Point, Scene, straightened
 
 __all__ = ["PymunkEngine"]
@@ -20,9 +20,8 @@ _STILL = pymunk.ShapeFilter(categories=0b01, mask=0b10)
 _MOVING = pymunk.ShapeFilter(categories=0b10)
 _FLUSH = 1e-6  # sine of the turn between pieces that lie in one line
 _DRUM_MASS = 1e3  # [kg]; the pivot carries it, only the moment matters
-_BODY_FIELDS = (
-    pymunk.batch.BodyFields.BODY_ID
-    | pymunk.batch.BodyFields.POSITION
+_MOTION = (
+    pymunk.batch.BodyFields.POSITION
     | pymunk.batch.BodyFields.ANGLE
     | pymunk.batch.BodyFields.VELOCITY
     | pymunk.batch.BodyFields.ANGULAR_VELOCITY
@@ -53,6 +52,8 @@ class PymunkEngine:
         self._bodies: dict[int, tuple[pymunk.Body, pymunk.Shape]] = {}
         self._index_of_id: dict[int, int] = {}
         self._buffer = pymunk.batch.Buffer()
+        self._index: IntArray = np.empty(0, dtype=np.int64)
+        self._order: IntArray | None = None
         for chain in scene.walls:
             self._add_chain(chain, space.static_body)
         self._drum: pymunk.Body | None = None
@@ -125,12 +126,14 @@ class PymunkEngine:
         self._space.add(rigid, shape)
         self._bodies[body.index] = (rigid, shape)
         self._index_of_id[rigid.id] = body.index
+        self._order = None
 
     def remove(self, index: int) -> None:
         """Take a body out."""
         rigid, shape = self._bodies.pop(index)
         del self._index_of_id[rigid.id]
         self._space.remove(shape, rigid)
+        self._order = None
 
     def drive(self, rate: float) -> None:
         """Have the motor turn the drum at this rate [rad/s], as far as its torque allows."""
@@ -144,15 +147,24 @@ class PymunkEngine:
 
     def state(self) -> State:
         """Give positions and velocities, ordered by index."""
-        self._buffer.clear()
-        pymunk.batch.get_space_bodies(self._space, _BODY_FIELDS, self._buffer)
-        ids = memoryview(self._buffer.int_buf()).cast("P").tolist()
-        index = np.array([self._index_of_id.get(i, -1) for i in ids], dtype=np.int64)
-        values = np.frombuffer(self._buffer.float_buf(), dtype=np.float64).reshape(-1, 6)
-        order = np.argsort(index, kind="stable")
-        order = order[index[order] >= 0]
-        values = values[order]
-        return State(index[order], values[:, 0:2], values[:, 2], values[:, 3:5], values[:, 5])
+        if self._order is None:
+            self._index, self._order = self._find_order()
+        values = self._read(_MOTION, self._buffer)[self._order]
+        return State(self._index, values[:, 0:2], values[:, 2], values[:, 3:5], values[:, 5])
+
+    def _read(self, fields: pymunk.batch.BodyFields, buffer: pymunk.batch.Buffer) -> FloatArray:
+        buffer.clear()
+        pymunk.batch.get_space_bodies(self._space, fields, buffer)
+        return np.frombuffer(buffer.float_buf(), dtype=np.float64).reshape(-1, 6)
+
+    def _find_order(self) -> tuple[IntArray, IntArray]:
+        """Give the indices in order, and the row of each in pymunk's own order, which lasts till the next change."""
+        buffer = pymunk.batch.Buffer()
+        self._read(_MOTION | pymunk.batch.BodyFields.BODY_ID, buffer)
+        ids = memoryview(buffer.int_buf()).cast("P").tolist()
+        rows = sorted((self._index_of_id[i], row) for row, i in enumerate(ids) if i in self._index_of_id)
+        found = np.array(rows, dtype=np.int64).reshape(-1, 2)
+        return found[:, 0], found[:, 1]
 
     def contacts(self) -> Contacts:
         """Give the contacts of the last step."""

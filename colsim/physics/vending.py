@@ -17,16 +17,15 @@ from colsim.physics.scene import Body
 
 __all__ = ["Frame", "LostContainerError", "Turn", "VendingColumn"]
 
-LOOK = 10  # steps between two looks at the state
+LOOK = 20  # steps between two looks at the state
 REST_SPEED = 2.0  # [mm/s] below which everything counts as at rest
 REST_TIME = 0.05  # [s] for which it must stay so
 LONGEST_WAIT = 3.0  # [s] after which a column that never quite rests is taken as it is
 STALL_TIME = 0.5  # [s] in which a drum that is not blocked must make
 STALL_SHARE = 0.1  # at least this share of its turn at full speed
 LAYING_GAP = 1.0  # [mm] above what lies there, at which a container is let go
-# [rad] within which the drum has reached its place: 0.2 mm at the rim. Under a stack the motor holds it to 2e-4.
+# [rad] within which the drum has reached its place, 0.2 mm at the rim; the motor then holds it to within 5e-4.
 ANGLE_TOLERANCE = 2e-3
-FRAMES_EVERY = 2  # looks
 
 
 class LostContainerError(Exception):
@@ -75,7 +74,7 @@ class VendingColumn:
     speed : float
         Rate at which the motor turns the drum [rad/s].
     watch : callable, optional
-        Given a `Frame` every few looks.
+        Given a `Frame` at every look, a fiftieth of a second apart.
     """
 
     def __init__(
@@ -194,11 +193,12 @@ class VendingColumn:
                 return
 
     def _fastest(self) -> float:
+        """Give the greatest speed of a centre along an axis, or of a rim [mm/s]."""
         state = self._state
         if not len(state.index):
             return 0.0
-        reach = np.array([self._bodies[i].reach for i in state.index.tolist()])
-        return float(max(np.abs(state.velocity).max(), np.abs(state.spin * reach).max()))
+        reach = max(body.reach for body in self._bodies.values())
+        return float(max(np.abs(state.velocity).max(), reach * np.abs(state.spin).max()))
 
     def _look(self) -> None:
         """Let a few steps pass, then take out what has dropped."""
@@ -207,14 +207,13 @@ class VendingColumn:
         self._engine.advance(LOOK)
         self._looks += 1
         state = self._state = self._engine.state()
-        if self._watch is not None and self._looks % FRAMES_EVERY == 0:
+        if self._watch is not None:
             self._watch(self.frame())
-        x, y = state.position[:, 0], state.position[:, 1]
-        inside = (np.abs(x) < self._section.width / 2) & (y > 0)
-        if inside.all():
+        all_above = float(state.position[:, 1].min(initial=math.inf)) > 0.0
+        if all_above and float(np.abs(state.position[:, 0]).max(initial=0.0)) < self._section.width / 2:
             return
-        for index, (px, py) in zip(state.index.tolist(), state.position.tolist(), strict=True):
-            self._place(index, px, py)
+        for index, (x, y) in zip(state.index.tolist(), state.position.tolist(), strict=True):
+            self._place(index, x, y)
         if self._dropped:
             self._state = self._engine.state()
 
