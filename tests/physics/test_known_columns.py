@@ -17,8 +17,8 @@ def failed(scenario, fills):
     return sum(simulate_fill(scenario, seed=1, fill=k).failure is not None for k in range(fills))
 
 
-# At 6 mm the two slim ones stand at the window's lower edge, which the trial saw move by 2 mm between two engines: there
-# the trial had them clean, here they fail in some fills, so only that 6 mm is better than nothing is asked.
+# At 6 mm the two slim ones stand at the window's lower edge, which the trial saw move by 2 mm between two engines.
+# There the trial had them clean; here they fail in some fills, so only that 6 mm is better than nothing is asked.
 @pytest.mark.parametrize(
     ("diameter", "fails", "edge", "clean"),
     [
