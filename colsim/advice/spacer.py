@@ -228,7 +228,7 @@ def _reason(options: tuple[Option, ...], best: Option | None, status: Status, ta
 
 
 def _name(thickness: float) -> str:
-    return "No spacer" if thickness == 0 else f"A {thickness:g} mm spacer"
+    return "No spacer" if thickness == 0 else f"The {thickness:g} mm spacer"
 
 
 def _worst(options: tuple[Option, ...]) -> str:

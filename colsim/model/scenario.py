@@ -102,7 +102,7 @@ class Scenario(Description):
         if taken < there:
             return []
         text = f"got {column.throat_radius:g} mm; that takes {taken:.0f} of the {there:.0f} mm of wall or floor"
-        return [("column.throat_radius", f"{text}; measure the edge's radius again")]
+        return [("column.throat_radius", f"{text}; measure the edge's radius, which is assumed where not given")]
 
     def greatest_count(self) -> int:
         """Give a number of containers that the column cannot exceed.
