@@ -221,7 +221,9 @@ def _reason(options: tuple[Option, ...], best: Option | None, status: Status, ta
     thicker = [option for option in options if option.value > best.value and option.status is Status.FAILS]
     parts = [f"{_name(best.value)} stays within {allowed}."]
     if thinner:
-        parts.append(f"Thinner, from {thinner[-1].value:g} mm down, it fails: {thinner[-1].mechanism}.")
+        worst = thinner[-1]
+        where = "Without one" if worst.value == 0 else f"Thinner, from {worst.value:g} mm down,"
+        parts.append(f"{where} it fails: {worst.mechanism}.")
     if thicker:
         parts.append(f"Thicker, from {thicker[0].value:g} mm up, it fails: {thicker[0].mechanism}.")
     return " ".join(parts)
