@@ -157,7 +157,9 @@ def _draw(scenario: Scenario, decision: Decision, folder: Path) -> list[Path]:
         number = by_value[thickness].first_failure if thickness in by_value else None
         fill = simulate_fill(changed, seed=decision.seed, fill=number or 0, record=True)
         figure = Figure(figsize=(6.4, 8.0), layout="constrained")
-        plot_column(fill, -1 if fill.failure else len(fill.frames) // 2, ax=figure.add_subplot())
+        # Where it stuck; or, if it never did, as it stands when loaded, just before the drum first turns.
+        turned = next((k for k, frame in enumerate(fill.frames) if abs(frame.drum_angle) > 0.02), 1)
+        plot_column(fill, -1 if fill.failure else max(0, turned - 1), ax=figure.add_subplot())
         paths.append(folder / f"column-{name}.png")
         figure.savefig(paths[-1], dpi=150)
     now = by_value.get(scenario.rotor.spacer_thickness)
