@@ -116,6 +116,9 @@ class Engine(Protocol):
     def drive(self, rate: float) -> None:
         """Have the motor turn the drum at this rate [rad/s], as far as its torque allows."""
 
+    def hold(self) -> None:
+        """Have the gear hold the drum where it is, whatever presses on it, until it is driven again."""
+
     def advance(self, steps: int) -> None:
         """Let this many time steps pass."""
 

@@ -58,6 +58,7 @@ class PymunkEngine:
             self._add_chain(chain, space.static_body)
         self._drum: pymunk.Body | None = None
         if scene.drum is not None:
+            self._drum_moment = scene.drum.moment
             self._drum = pymunk.Body(_DRUM_MASS, scene.drum.moment)
             self._motor = pymunk.SimpleMotor(space.static_body, self._drum, 0.0)
             self._motor.max_force = scene.drum.torque_limit
@@ -137,7 +138,17 @@ class PymunkEngine:
 
     def drive(self, rate: float) -> None:
         """Have the motor turn the drum at this rate [rad/s], as far as its torque allows."""
-        self._motor.rate = -rate
+        if self._drum is not None:
+            self._drum.moment = self._drum_moment
+            self._motor.rate = -rate
+
+    def hold(self) -> None:
+        """Have the gear hold the drum where it is, whatever presses on it, until it is driven again."""
+        # A motor at rate 0 would not do: letting bodies out of overlap turns the drum past it, step by step.
+        if self._drum is not None:
+            self._drum.moment = math.inf
+            self._drum.angular_velocity = 0.0
+            self._motor.rate = 0.0
 
     def advance(self, steps: int) -> None:
         """Let this many time steps pass."""

@@ -19,13 +19,13 @@ __all__ = ["Frame", "LostContainerError", "Turn", "VendingColumn"]
 
 LOOK = 20  # steps between two looks at the state
 REST_SPEED = 2.0  # [mm/s] below which everything counts as at rest
-REST_TIME = 0.05  # [s] for which it must stay so
+REST_TIME = 0.1  # [s] for which it must stay so
 LONGEST_WAIT = 3.0  # [s] after which a column that never quite rests is taken as it is
 STALL_TIME = 0.5  # [s] in which a drum that is not blocked must make
 STALL_SHARE = 0.1  # at least this share of its turn at full speed
 LAYING_GAP = 1.0  # [mm] above what lies there, at which a container is let go
-# [rad] within which the drum has reached its place, 0.2 mm at the rim; the motor then holds it to within 5e-4.
-ANGLE_TOLERANCE = 2e-3
+ANGLE_TOLERANCE = 2e-4  # [rad] short of its place at which the drum is stopped, 0.02 mm at the rim
+PLACE_TOLERANCE = 5e-3  # [rad] at which it counts as in its place if a load keeps it from coming closer, 0.5 mm
 
 
 class LostContainerError(Exception):
@@ -87,15 +87,16 @@ class VendingColumn:
         watch: Callable[[Frame], None] | None = None,
     ) -> None:
         self._section, self._engine, self._watch = section, engine, watch
-        self._look_time = LOOK * step
+        self._step = step
+        self._time = 0.0
         self._speed = speed
         self._target = 0.0
         self._bodies: dict[int, Body] = {}
         self._dropped: list[int] = []
         self._dispensed = 0
         self._turns = 0
-        self._looks = 0
         self._state = engine.state()
+        engine.hold()
 
     @property
     def state(self) -> State:
@@ -118,7 +119,7 @@ class VendingColumn:
 
     def frame(self) -> Frame:
         """Give a picture of the column as it is now."""
-        return Frame(self._looks * self._look_time, self._engine.drum_angle, self._state)
+        return Frame(self._time, self._engine.drum_angle, self._state)
 
     def lay(self, body: Body, across: float, angle: float = 0.0) -> bool:
         """Lay a container on what is there, without overlap, and let it come to rest.
@@ -161,23 +162,29 @@ class VendingColumn:
         self._turns += 1
         # From the start, not from where the drum is: relative targets would add up their errors.
         self._target = self._section.turn * self._turns * 2 * math.pi / self._section.pockets
-        begun = self._looks
+        begun = self._time
         blocked = not self._reach_target()
-        if blocked:
-            self._target = self._engine.drum_angle
-        self._wait_for_rest()
-        return Turn(tuple(self._dropped), blocked, (self._looks - begun) * self._look_time)
+        if not blocked:
+            self._engine.hold()
+            self._wait_for_rest()
+        return Turn(tuple(self._dropped), blocked, self._time - begun)
 
     def _reach_target(self) -> bool:
         """Turn until the drum is in its place, or makes too little way towards it."""
-        window = max(1, round(STALL_TIME / self._look_time))
+        window = max(1, round(STALL_TIME / (LOOK * self._step)))
         least = STALL_SHARE * self._speed * STALL_TIME
         short = [self._short_of_target()]
         while abs(short[-1]) > ANGLE_TOLERANCE:
-            self._look()
+            # At full speed up to its place, so that how often we look does not shape how the drum stops.
+            steps = LOOK
+            if abs(short[-1]) < 1.5 * LOOK * self._speed * self._step:
+                steps = max(2, math.ceil(abs(short[-1]) / (self._speed * self._step)))
+            rate = min(short[-1] / (steps * self._step), self._speed)
+            self._engine.drive(self._section.turn * rate)
+            self._look(steps)
             short.append(self._short_of_target())
             if len(short) > window and short[-1 - window] - short[-1] < least:
-                return False
+                return abs(short[-1]) <= PLACE_TOLERANCE
         return True
 
     def _short_of_target(self) -> float:
@@ -185,10 +192,10 @@ class VendingColumn:
         return self._section.turn * (self._target - self._engine.drum_angle)
 
     def _wait_for_rest(self) -> None:
-        quiet = 0.0
-        for _ in range(round(LONGEST_WAIT / self._look_time)):
+        quiet, look_time = 0.0, LOOK * self._step
+        for _ in range(round(LONGEST_WAIT / look_time)):
             self._look()
-            quiet = quiet + self._look_time if self._fastest() < REST_SPEED else 0.0
+            quiet = quiet + look_time if self._fastest() < REST_SPEED else 0.0
             if quiet >= REST_TIME:
                 return
 
@@ -200,12 +207,10 @@ class VendingColumn:
         reach = max(body.reach for body in self._bodies.values())
         return float(max(np.abs(state.velocity).max(), reach * np.abs(state.spin).max()))
 
-    def _look(self) -> None:
-        """Let a few steps pass, then take out what has dropped."""
-        rate = (self._target - self._engine.drum_angle) / self._look_time
-        self._engine.drive(min(max(rate, -self._speed), self._speed))
-        self._engine.advance(LOOK)
-        self._looks += 1
+    def _look(self, steps: int = LOOK) -> None:
+        """Let some steps pass, then take out what has dropped."""
+        self._engine.advance(steps)
+        self._time += steps * self._step
         state = self._state = self._engine.state()
         if self._watch is not None:
             self._watch(self.frame())
