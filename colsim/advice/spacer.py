@@ -12,7 +12,7 @@ from colsim.advice.decision import Decision, Option, Status
 from colsim.errors import RangeError, ScenarioError, SimulationError
 from colsim.model import Scenario
 from colsim.sampling import simulate_fills
-from colsim.sampling.draws import fresh_seed, require_seed
+from colsim.sampling.draws import fresh_seed, require_whole
 from colsim.sampling.many_fills import process_pool
 from colsim.theory.pocket import greatest_spacer, least_spacer, second_nip_angle
 
@@ -159,7 +159,7 @@ def find_spacer(
     if not thicknesses:
         raise ScenarioError("spacers: got none; allowed: one thickness in mm or more, 0 for no spacer")
     scenarios = [scenario.changed(**{"rotor.spacer_thickness": thickness}) for thickness in thicknesses]
-    seed = fresh_seed() if seed is None else require_seed(seed)
+    seed = fresh_seed() if seed is None else require_whole("seed", seed)
     level = 1 - (1 - scenario.target.confidence) / len(thicknesses)
     bounds = spacer_bounds(scenario)
     options = []
@@ -181,7 +181,7 @@ def _decide(scenario: Scenario, options: tuple[Option, ...], seed: int, *, stopp
     status = Status.MEETS
     if best is None:
         undecided = [option for option in options if option.status is Status.UNDECIDED]
-        best = min(undecided, key=lambda option: (option.estimate.rate, option.estimate.high), default=None)
+        best = min(undecided, key=_how_bad, default=None)
         status = Status.FAILS if best is None else Status.UNDECIDED
     return Decision(
         decision="spacer",
@@ -195,6 +195,12 @@ def _decide(scenario: Scenario, options: tuple[Option, ...], seed: int, *, stopp
         seed=seed,
         target=target,
     )
+
+
+def _how_bad(option: Option) -> tuple[bool, float, float]:
+    """Order options by their best guess, with those of which nothing is known last."""
+    e = option.estimate
+    return (math.isnan(e.rate), e.rate, e.high)
 
 
 def _middle_of_longest_run(options: tuple[Option, ...]) -> Option | None:

@@ -14,7 +14,7 @@ import numpy as np
 from colsim.errors import ScenarioError
 from colsim.model import Loading
 
-__all__ = ["Placement", "draw_placement", "fresh_seed", "require_seed"]
+__all__ = ["Placement", "draw_placement", "fresh_seed", "require_whole"]
 
 
 class _Stream(IntEnum):
@@ -37,11 +37,11 @@ def fresh_seed() -> int:
     return int(np.random.SeedSequence().generate_state(1)[0])
 
 
-def require_seed(seed: int) -> int:
-    """Return the seed, or raise `ScenarioError` if it is not a whole number of zero or more."""
-    if isinstance(seed, bool) or not isinstance(seed, (int, np.integer)) or seed < 0:
-        raise ScenarioError(f"seed: got {seed!r}; allowed: a whole number of 0 or more")
-    return int(seed)
+def require_whole(name: str, value: int, least: int = 0) -> int:
+    """Return the value, or raise `ScenarioError` if it is not a whole number of at least the least."""
+    if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or value < least:
+        raise ScenarioError(f"{name}: got {value!r}; allowed: a whole number of {least} or more")
+    return int(value)
 
 
 def draw_placement(loading: Loading, seed: int, fill: int, item: int) -> Placement:

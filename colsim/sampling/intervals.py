@@ -133,24 +133,27 @@ def per_fill(outcome: str, failures: int, fills: int, invalid: int, *, vends: in
     )
 
 
-def per_vend(of_fills: Estimate, count: int) -> Estimate:
-    """Estimate failures over vends, from the share of fills that fail.
+def per_vend(of_fills: Estimate, count: int, *, any_failure: Estimate | None = None) -> Estimate:
+    """Estimate an outcome over vends, from the shares of fills that end with it and with any failure.
 
-    A fill that fails has made between 1 and n vends, a clean one n; so the failures over vends R lie in
-    q / n <= R <= q / (n - (n - 1) q), whatever fills have in common within.
+    A fill that fails has made between 1 and n vends, a clean one n. With a share f of fills that fail at all, a share
+    q that fails by this outcome makes q / n <= R <= q / (n - (n - 1) f), whatever fills have in common within.
 
     Parameters
     ----------
     of_fills : Estimate
-        Share q of fills that fail.
+        Share q of fills whose first failure is this outcome.
     count : int
         Containers loaded, n.
+    any_failure : Estimate, optional
+        Share f of fills that fail at all; not given where any failure is the outcome.
 
     Returns
     -------
     Estimate
+        At the level of the two, if they are the same; else their errors add up.
     """
-    n, high = count, of_fills.high
+    n, f = count, (any_failure or of_fills).high
     return Estimate(
         unit="vend",
         outcome=of_fills.outcome,
@@ -159,7 +162,7 @@ def per_vend(of_fills: Estimate, count: int) -> Estimate:
         vends=of_fills.vends,
         rate=of_fills.failures / of_fills.vends if of_fills.vends else math.nan,
         low=of_fills.low / n,
-        high=high / (n - (n - 1) * high),
+        high=min(1.0, of_fills.high / (n - (n - 1) * f)),
         level=of_fills.level,
         method="bound from the exact interval over fills",
     )

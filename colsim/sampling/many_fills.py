@@ -7,15 +7,15 @@ import signal
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
-from contextlib import contextmanager
-from dataclasses import dataclass
+from contextlib import nullcontext
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from tqdm import tqdm
 
 from colsim.errors import ScenarioError
 from colsim.model import Scenario
-from colsim.sampling.draws import fresh_seed, require_seed
+from colsim.sampling.draws import fresh_seed, require_whole
 from colsim.sampling.intervals import Estimate, Risk, clopper_pearson, per_fill, per_vend
 from colsim.sampling.one_fill import Fill, Outcome, simulate_fill
 
@@ -85,12 +85,24 @@ class Fills:
         allowed = (FAILURE, *(kind for kind in Outcome if kind is not Outcome.SINGLE))
         if outcome not in allowed:
             raise ScenarioError(f"outcome: got {outcome!r}; allowed: {', '.join(allowed)}")
+        if outcome == FAILURE:
+            of_fills = self._share_of_fills(FAILURE, level)
+            return Risk(of_fills, per_vend(of_fills, self.scenario.loading.count))
+        # Two intervals enter the bound per vend, of this outcome and of all failures, each at half the error.
+        both = 1 - (1 - level) / 2
+        bound = per_vend(
+            self._share_of_fills(outcome, both),
+            self.scenario.loading.count,
+            any_failure=self._share_of_fills(FAILURE, both),
+        )
+        return Risk(self._share_of_fills(outcome, level), replace(bound, level=level))
+
+    def _share_of_fills(self, outcome: Outcome | str, level: float) -> Estimate:
         firsts = [fill.failure for fill in self.valid]
         failures = sum(first is not None and outcome in (FAILURE, first.outcome) for first in firsts)
         invalid = len(self.fills) - len(self.valid)
         vends = sum(fill.vends_to_failure for fill in self.valid)
-        of_fills = per_fill(str(outcome), failures, len(self.fills), invalid, vends=vends, level=level)
-        return Risk(of_fills, per_vend(of_fills, self.scenario.loading.count))
+        return per_fill(str(outcome), failures, len(self.fills), invalid, vends=vends, level=level)
 
     def hazard(self, *, level: float = 0.95) -> pd.DataFrame:
         """Tabulate how the risk of a vend depends on how many containers are in the column.
@@ -213,29 +225,23 @@ def simulate_fills(
     SimulationError
         If the column does not hold what it is to be loaded with.
     """
-    if isinstance(fills, bool) or not isinstance(fills, int) or fills < 1:
-        raise ScenarioError(f"fills: got {fills!r}; allowed: a whole number of 1 or more")
-    seed = fresh_seed() if seed is None else require_seed(seed)
-    done: list[Fill] = []
-    with process_pool() if executor is None else _as_it_is(executor) as pool:
-        size = max(1, min(_LARGEST_CHUNK, fills // (4 * (os.cpu_count() or 1))))
-        futures = [
-            pool.submit(_simulate_chunk, scenario, seed, range(start, min(start + size, fills)))
-            for start in range(0, fills, size)
-        ]
+    fills = require_whole("fills", fills, least=1)
+    seed = fresh_seed() if seed is None else require_whole("seed", seed)
+    size = max(1, min(_LARGEST_CHUNK, int(fills // (4 * (os.cpu_count() or 1)))))
+    futures: list[Future[list[Fill]]] = []
+    with process_pool() if executor is None else nullcontext(executor) as pool:
         try:
+            for start in range(0, fills, size):
+                chunk = range(start, min(start + size, fills))
+                futures.append(pool.submit(_simulate_chunk, scenario, seed, chunk))
             for future in tqdm(futures, unit="chunk", desc=scenario.title, disable=not progress, leave=False):
-                done += future.result()
+                future.result()
         except KeyboardInterrupt:
-            done += _finished(futures[_chunks(done, size) :])
+            pass  # what is done without a gap is kept below
         finally:
             for future in futures:
                 future.cancel()
-    return Fills(scenario, seed, tuple(done), fills)
-
-
-def _chunks(done: list[Fill], size: int) -> int:
-    return len(done) // size
+    return Fills(scenario, seed, tuple(_finished(futures)), fills)
 
 
 def _finished(futures: list[Future[list[Fill]]]) -> Iterator[Fill]:
@@ -263,9 +269,3 @@ def process_pool(workers: int | None = None) -> ProcessPoolExecutor:
     ProcessPoolExecutor
     """
     return ProcessPoolExecutor(workers, initializer=signal.signal, initargs=(signal.SIGINT, signal.SIG_IGN))
-
-
-@contextmanager
-def _as_it_is(executor: Executor) -> Iterator[Executor]:
-    """Use an executor without shutting it down: it is the caller's."""
-    yield executor

@@ -15,7 +15,7 @@ from colsim.physics.engines import Contacts, Settings
 from colsim.physics.mechanism import Mechanism, why_blocked, why_held
 from colsim.physics.pymunk_engine import PymunkEngine
 from colsim.physics.vending import Frame, LostContainerError, VendingColumn
-from colsim.sampling.draws import draw_placement, require_seed
+from colsim.sampling.draws import draw_placement, require_whole
 
 __all__ = ["ENGINE", "SEEN_FROM_OUTSIDE", "Fill", "Outcome", "Vend", "simulate_fill"]
 
@@ -164,7 +164,7 @@ def simulate_fill(
     SimulationError
         If the column does not hold ``loading.count`` containers.
     """
-    seed, fill = require_seed(seed), require_seed(fill)
+    seed, fill = require_whole("seed", seed), require_whole("fill", fill)
     settings = settings or Settings()
     section = build_cross_section(scenario)
     frames: list[Frame] = []
