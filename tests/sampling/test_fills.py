@@ -1,5 +1,7 @@
 """What is counted, and what is refused."""
 
+from concurrent.futures import ProcessPoolExecutor
+
 import numpy as np
 import pytest
 from tests_shared import made, small_scenario
@@ -86,6 +88,36 @@ def test_without_a_valid_fill_the_rate_is_no_number_and_nothing_is_known(plain):
     assert (risk.per_vend.low, risk.per_vend.high) == (0, 1)
 
 
+def test_a_late_or_double_vend_does_not_end_the_fill_but_ends_its_count(plain):
+    fill = made(plain, 0, (S, D, L), 4)
+    assert (fill.failure.vend, fill.vends_to_failure, len(fill.vends)) == (2, 2, 3)
+    table = Fills(small_scenario(4), 0, (fill,), 1).hazard()
+    assert table[["containers left", "failures", "vends"]].values.tolist() == [[4, 0, 1], [3, 1, 1]]
+
+
+def test_the_outcomes_share_the_failures_out(fills):
+    whole, kinds = fills.risk().per_fill, [fills.risk(kind).per_fill for kind in (D, L, B, X)]
+    assert sum(kind.failures for kind in kinds) == whole.failures
+    assert {(kind.fills, kind.vends) for kind in kinds} == {(whole.fills, whole.vends)}
+
+
+def test_the_table_of_hazards_without_a_valid_fill_has_its_columns_and_no_row(plain):
+    table = Fills(small_scenario(4), 0, (made(plain, 0, (S,), invalid="lost"),), 1).hazard()
+    assert list(table.columns) == ["containers left", "failures", "vends", "rate", "low", "high"]
+    assert table.empty
+
+
+@pytest.mark.parametrize("level", [0, 1, -0.1, 95])
+def test_a_level_that_is_none_is_refused(fills, level):
+    with pytest.raises(ScenarioError, match="level: got"):
+        fills.risk(level=level)
+
+
+def test_a_higher_level_gives_a_wider_interval(fills):
+    narrow, wide = (fills.risk(level=level).per_vend for level in (0.8, 0.99))
+    assert wide.low < narrow.low < narrow.rate < narrow.high < wide.high
+
+
 @pytest.mark.parametrize("fills", [0, -1, 2.0, True, "3"])
 def test_a_number_of_fills_that_is_none_is_refused(fills):
     with pytest.raises(ScenarioError, match="fills: got"):
@@ -94,8 +126,16 @@ def test_a_number_of_fills_that_is_none_is_refused(fills):
 
 @pytest.mark.parametrize("seed", [-1, 1.0, True, "1"])
 def test_a_seed_that_is_none_is_refused(seed):
-    with pytest.raises(ScenarioError, match="seed: got"):
+    with pytest.raises(ScenarioError, match=f"^seed: got {seed!r}; allowed: a whole number of 0 or more"):
         simulate_fill(small_scenario(), seed=seed)
+    with pytest.raises(ScenarioError, match=f"^seed: got {seed!r}; allowed: a whole number of 0 or more"):
+        simulate_fills(small_scenario(), fills=1, seed=seed)
+
+
+@pytest.mark.parametrize("fill", [-1, 1.0, True, "1"])
+def test_a_fill_that_is_none_is_refused_by_its_name(fill):
+    with pytest.raises(ScenarioError, match=f"^fill: got {fill!r}"):
+        simulate_fill(small_scenario(), seed=1, fill=fill)
 
 
 def test_an_unknown_outcome_is_refused(fills):
@@ -109,3 +149,5 @@ def test_a_column_that_overflows_names_the_fill_that_shows_it():
     scenario = small_scenario(5, **wide, **{"column.height": 215})
     with pytest.raises(SimulationError, match=r"holds only 4 of 5 containers \(seed 2, fill 1\)"):
         simulate_fill(scenario, seed=2, fill=1)
+    with ProcessPoolExecutor(1) as pool, pytest.raises(SimulationError, match=r"\(seed 2, fill [01]\)"):
+        simulate_fills(scenario, fills=2, seed=2, executor=pool)

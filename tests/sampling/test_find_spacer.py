@@ -1,13 +1,15 @@
 """The decision on the spacer: on made-up fills by construction, and once for real."""
 
 import math
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from tests_shared import made, small_scenario
 
 from colsim import Fills, ScenarioError, find_spacer, simulate_fill
 from colsim.advice import spacer
-from colsim.sampling import Outcome
+from colsim.sampling import Outcome, one_fill
+from colsim.sampling.draws import draw_placement
 
 S, X = Outcome.SINGLE, Outcome.STALL
 
@@ -19,16 +21,19 @@ def plain():
 
 @pytest.fixture
 def pretend(monkeypatch, plain):
-    """Have each spacer fail in as many of 1000 fills as the table says."""
+    """Have each spacer fail in as many fills as the table says, and be invalid in as many of the others."""
 
-    def use(failures):
+    def use(failures, invalid=None):
         asked = []
 
         def simulate(scenario, *, fills, seed, executor, progress):
             thickness = scenario.rotor.spacer_thickness
             asked.append((thickness, fills, seed))
-            bad = failures[thickness]
-            made_fills = [made(plain, k, (S, X) if k < bad else (S,) * 4) for k in range(fills)]
+            bad, lost = failures[thickness], (invalid or {}).get(thickness, 0)
+            made_fills = [
+                made(plain, k, (S, X) if k < bad else (S,) * 4, invalid="lost" if bad <= k < bad + lost else "")
+                for k in range(fills)
+            ]
             return Fills(scenario, seed, tuple(made_fills), fills)
 
         monkeypatch.setattr(spacer, "simulate_fills", simulate)
@@ -65,6 +70,53 @@ def test_the_confidence_is_shared_among_the_options(pretend):
     assert levels == {1 - 0.05 / 4}
 
 
+def test_a_spacer_named_twice_is_looked_at_once_and_shares_nothing(pretend):
+    asked = pretend({0: 0, 12: 0})
+    decision = decide((12, 0, 12.0, 0))
+    assert [thickness for thickness, _, _ in asked] == [0, 12]
+    assert {option.level for option in decision.options} == {1 - 0.05 / 2}
+
+
+def test_of_two_in_the_middle_the_thinner_is_taken(pretend):
+    pretend({0: 1000, 6: 0, 12: 0})
+    assert decide((0, 6, 12)).recommended == 6
+
+
+def test_what_meets_comes_before_what_is_undecided(pretend):
+    pretend({0: 30, 6: 30, 12: 0})
+    decision = decide((0, 6, 12), **{"target.failures_per_vend": 0.008})
+    assert [option.status for option in decision.options] == ["undecided", "undecided", "meets"]
+    assert (decision.recommended, decision.status) == (12, "meets")
+
+
+def test_of_those_undecided_the_one_with_the_fewest_failures_is_named(pretend):
+    pretend({0: 1000, 6: 31, 12: 30, 18: 32})
+    decision = decide((0, 6, 12, 18), **{"target.failures_per_vend": 0.008})
+    assert (decision.recommended, decision.status) == (12, "undecided")
+
+
+def test_invalid_fills_keep_a_spacer_from_meeting_the_target(pretend):
+    pretend({0: 0, 6: 0}, invalid={6: 100})
+    assert [option.status for option in decide((0, 6)).options] == ["meets", "undecided"]
+
+
+def test_a_spacer_of_which_nothing_is_known_is_not_named_before_one_that_went_well(pretend):
+    # Every fill without a spacer was lost, so its rate is no number; the other went wrong in none of twenty.
+    pretend({0: 0, 6: 0}, invalid={0: 20})
+    decision = find_spacer(small_scenario(4), spacers=[0, 6], max_fills=20, seed=7)
+    assert [option.status for option in decision.options] == ["undecided", "undecided"]
+    assert decision.recommended == 6
+
+
+def test_the_status_turns_exactly_at_the_target(pretend):
+    pretend({0: 30})
+    estimate = decide((0,)).options[0].estimate
+    around = [(estimate.low * 0.999, "fails"), (estimate.low, "undecided"), (estimate.high, "meets")]
+    around.append((estimate.high * 0.999, "undecided"))
+    for target, status in around:
+        assert decide((0,), **{"target.failures_per_vend": target}).status == status
+
+
 def test_none_is_recommended_where_all_fail(pretend):
     pretend({0: 1000, 6: 500})
     decision = decide((0, 6))
@@ -88,9 +140,47 @@ def test_the_number_of_fills_it_asks_for_is_enough_and_one_less_is_not(pretend):
     assert statuses == ["undecided", "meets"]
 
 
-def test_a_spacer_that_does_not_go_in_is_refused():
-    with pytest.raises(ScenarioError, match="nothing is left of the pocket's sides"):
-        find_spacer(small_scenario(), spacers=[79], max_fills=1, seed=1)
+@pytest.mark.parametrize(
+    ("thickness", "why"),
+    [
+        (79, "nothing is left of the pocket's sides"),
+        (80, "fills the whole pocket"),
+        (-1, "spacer_thickness: got -1"),
+        (math.nan, "spacer_thickness: got nan"),
+    ],
+)
+def test_a_spacer_that_does_not_go_in_is_refused_before_anything_is_simulated(thickness, why, monkeypatch):
+    monkeypatch.setattr(spacer, "simulate_fills", lambda *_, **__: pytest.fail("simulated"))
+    with pytest.raises(ScenarioError, match=why):
+        find_spacer(small_scenario(), spacers=[0, thickness], max_fills=1, seed=1)
+
+
+def test_a_spacer_that_leaves_the_container_no_width_is_refused():
+    scenario = small_scenario(**{"rotor.spacer_kind": "narrows_pocket"})
+    with pytest.raises(ScenarioError, match="the spacer leaves 62 mm"):
+        find_spacer(scenario, spacers=[0, 20], max_fills=1, seed=1)
+
+
+@pytest.mark.parametrize(("name", "value"), [("max_fills", 0), ("seed", -1), ("seed", 1.5)])
+def test_numbers_that_are_none_are_refused(name, value):
+    with pytest.raises(ScenarioError, match=f"{name.removeprefix('max_')}: got {value}"):
+        find_spacer(small_scenario(), spacers=[0], **{"max_fills": 1, "seed": 1, name: value})
+
+
+def test_every_spacer_is_filled_by_the_same_hand(monkeypatch):
+    laid = []
+
+    def draw(loading, seed, fill, item):
+        placement = draw_placement(loading, seed, fill, item)
+        laid.append((seed, fill, item, placement))
+        return placement
+
+    monkeypatch.setattr(one_fill, "draw_placement", draw)
+    with ThreadPoolExecutor(1) as threads:
+        decision = find_spacer(small_scenario(2), spacers=[0, 6], max_fills=2, executor=threads)
+    assert len(laid) == 2 * 2 * 2
+    assert laid[:4] == laid[4:]
+    assert {seed for seed, *_ in laid} == {decision.seed}  # fresh, and kept
 
 
 def test_no_spacers_are_refused():

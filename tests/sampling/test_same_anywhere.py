@@ -1,14 +1,17 @@
 """The same fills for any workers, chunking, executor, hash seed and company."""
 
 import os
+import random
 import subprocess
 import sys
-from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from itertools import takewhile
 
+import numpy as np
 import pytest
 from tests_shared import ROOT, small_scenario
 
-from colsim import simulate_fill, simulate_fills
+from colsim import find_spacer, simulate_fill, simulate_fills
 from colsim.sampling import many_fills
 from colsim.sampling.draws import draw_placement
 
@@ -36,13 +39,44 @@ def test_any_number_of_workers(reference, workers):
         assert fingerprint(simulate_fills(SCENARIO, fills=6, seed=5, executor=pool).fills) == reference
 
 
-@pytest.mark.parametrize("chunk", [1, 2, 4])
-def test_any_chunking(reference, chunk, monkeypatch):
-    monkeypatch.setattr(many_fills, "_LARGEST_CHUNK", chunk)
-    monkeypatch.setattr(many_fills.os, "cpu_count", lambda: 0)  # so that the largest chunk is the one taken
-    with ThreadPoolExecutor(1) as pool:
-        assert fingerprint(simulate_fills(SCENARIO, fills=6, seed=5, executor=pool).fills) == reference
-        pool.submit(int).result()  # the caller's executor still works
+class Seen(ThreadPoolExecutor):
+    """An executor that notes which fills each chunk holds."""
+
+    def __init__(self):
+        super().__init__(2)
+        self.chunks = []
+
+    def submit(self, function, /, *arguments):
+        self.chunks.append(list(arguments[-1]))
+        return super().submit(function, *arguments)
+
+
+def take_chunks_of(size, monkeypatch):
+    monkeypatch.setattr(many_fills, "_LARGEST_CHUNK", size)
+    monkeypatch.setattr(many_fills.os, "cpu_count", lambda: 0.25)  # so that the largest chunk is the one taken
+
+
+@pytest.mark.parametrize(
+    ("size", "chunks"),
+    [(1, [[0], [1], [2], [3], [4], [5]]), (2, [[0, 1], [2, 3], [4, 5]]), (4, [[0, 1, 2, 3], [4, 5]])],
+)
+def test_any_chunking(reference, size, chunks, monkeypatch):
+    take_chunks_of(size, monkeypatch)
+    with Seen() as threads:
+        assert fingerprint(simulate_fills(SCENARIO, fills=6, seed=5, executor=threads).fills) == reference
+        assert threads.chunks == chunks
+
+
+def test_fewer_fills_are_the_first_of_more(reference):
+    with ThreadPoolExecutor(2) as threads:
+        assert fingerprint(simulate_fills(SCENARIO, fills=2, seed=5, executor=threads).fills) == reference[:2]
+
+
+def test_the_executor_of_the_caller_stays_open():
+    with ThreadPoolExecutor(1) as threads:
+        simulate_fills(small_scenario(1), fills=1, seed=5, executor=threads)
+        find_spacer(small_scenario(1), spacers=[0], max_fills=1, seed=5, executor=threads)
+        assert threads.submit(int).result() == 0
 
 
 def test_one_alone_equals_the_same_among_many(reference):
@@ -80,28 +114,25 @@ def test_a_fresh_seed_is_kept_and_replays():
     assert fingerprint(simulate_fills(SCENARIO, fills=1, seed=first.seed).fills) == fingerprint(first.fills)
 
 
-class StopsAfter(ThreadPoolExecutor):
-    """An executor whose third result brings Ctrl-C, with the fifth chunk done and the fourth not."""
-
-    def __init__(self):
-        super().__init__(1)
-        self.number = 0
-
-    def submit(self, function, /, *arguments):
-        self.number += 1
-        future = Future()
-        if self.number == 3:
-            future.result = self.interrupt
-        elif self.number != 4:
-            future.set_result(function(*arguments))
-        return future
-
-    def interrupt(self, timeout=None):
-        raise KeyboardInterrupt
+def test_seed_zero_is_a_seed(reference):
+    with ThreadPoolExecutor(1) as threads:
+        runs = [simulate_fills(SCENARIO, fills=2, seed=0, executor=threads) for _ in range(2)]
+    assert [run.seed for run in runs] == [0, 0]
+    assert fingerprint(runs[0].fills) == fingerprint(runs[1].fills)
+    assert [row[2] for row in fingerprint(runs[0].fills)] != [row[2] for row in reference[:2]]
 
 
-def test_ctrl_c_keeps_the_part_without_a_gap_and_says_so():
-    result = simulate_fills(SCENARIO, fills=6, seed=5, executor=StopsAfter())
-    assert [fill.fill for fill in result.fills] == [0, 1]
-    assert result.interrupted
-    assert "stopped early: 2 of 6 fills are done" in result.summary()
+def test_the_global_random_state_is_left_alone():
+    random.seed(1)
+    before = random.getstate(), str(np.random.get_state())  # noqa: NPY002
+    simulate_fill(small_scenario(1), seed=5)
+    assert (random.getstate(), str(np.random.get_state())) == before  # noqa: NPY002
+
+
+def test_the_first_containers_come_to_rest_the_same_whatever_is_laid_on_them_later():
+    def before_the_third(count):
+        frames = simulate_fill(small_scenario(count), seed=5, record=True).frames
+        return [f.state.position.tolist() for f in takewhile(lambda f: len(f.state.index) < 3, frames)]
+
+    assert len(before_the_third(3)) > 10
+    assert before_the_third(3) == before_the_third(4)
