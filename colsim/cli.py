@@ -14,7 +14,8 @@ import typer
 
 from colsim.advice import find_spacer
 from colsim.advice.decision import Decision
-from colsim.advice.report import as_json_object, as_text, check_as_text
+from colsim.advice.report import as_json_object, as_text, check_as_text, why
+from colsim.advice.spacer import MAX_FILLS
 from colsim.errors import ColsimError, OutputError
 from colsim.model import CATALOGUE, Scenario
 from colsim.model.base import keys
@@ -41,13 +42,14 @@ def check(file: ScenarioFile) -> None:
 @app.command()
 def advise(
     file: ScenarioFile,
-    max_fills: Annotated[int, typer.Option(min=1, help="virtual loadings for each option, at most")] = 60,
+    max_fills: Annotated[int, typer.Option(min=1, help="virtual loadings an option and end, at most")] = MAX_FILLS,
     seed: Annotated[int | None, typer.Option(min=0, help="seed of all draws; a fresh one if not given")] = None,
     workers: Annotated[int | None, typer.Option(min=1, help="processes; one for each core if not given")] = None,
     json_path: Annotated[
         Path | None, typer.Option("--json", metavar="PATH", help="write the answer here, for a program")
     ] = None,
     pictures: Annotated[Path | None, typer.Option(metavar="DIR", help="write pictures into this folder")] = None,
+    show_why: Annotated[bool, typer.Option("--why", help="also say what stands behind the answer")] = False,
 ) -> None:
     """Simulate, and say which spacer to use, how sure that is, and why."""
     scenario = Scenario.from_toml(file)
@@ -63,8 +65,10 @@ def advise(
     with process_pool(workers) as pool:
         decision = find_spacer(scenario, max_fills=max_fills, seed=seed, executor=pool, progress=True)
     _print(as_text(scenario, decision))
+    if show_why:
+        _print(why(scenario, decision))
     cores = workers or os.cpu_count() or 1
-    _print(f"{time.monotonic() - begun:.0f} s, {cores} processes, seed {seed}")
+    _print(f"{time.monotonic() - begun:.0f} s, {cores} processes, seed {seed}" + ("" if show_why else "   more: --why"))
     if json_path is not None:
         _write_whole(json_path, json.dumps(as_json_object(scenario, decision), indent=2, allow_nan=False) + "\n")
         _print(f"written: {json_path}")

@@ -3,25 +3,31 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
-from colsim.sampling import Fills, Outcome
+from colsim.advice.over_unknowns import End, OverUnknowns
+from colsim.advice.status import Status
+from colsim.sampling.fills import Fills
 from colsim.sampling.intervals import Estimate
+from colsim.sampling.one_fill import Outcome
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Decision", "Option", "Status"]
+__all__ = ["Decision", "Option", "Status", "commonest_mechanism", "first_failure"]
 
 
-class Status(StrEnum):
-    """How sure an answer is."""
+def commonest_mechanism(runs: Iterable[Fills]) -> str:
+    """Say what goes wrong most often; empty if nothing did."""
+    kinds = Counter(str(v.mechanism) for fills in runs for fill in fills.valid if (v := fill.failure))
+    return kinds.most_common(1)[0][0] if kinds else ""
 
-    MEETS = "meets"
-    FAILS = "fails"
-    UNDECIDED = "undecided"
+
+def first_failure(fills: Fills) -> int | None:
+    """Give the number of the first fill that failed, to replay it; None if none did."""
+    return next((fill.fill for fill in fills.valid if fill.failure), None)
 
 
 @dataclass(frozen=True)
@@ -34,47 +40,51 @@ class Option:
         The choice, in the decision's unit.
     geometry : str
         What the measurements alone say of it.
-    fills : Fills
-        What was simulated of it.
-    level : float
-        Confidence of its intervals, so that all options hold together at the target's.
+    over : OverUnknowns
+        What was simulated of it. The confidence of its intervals is such that all options hold together at the
+        target's.
     """
 
     value: float
     geometry: str
-    fills: Fills
-    level: float
+    over: OverUnknowns
+
+    @property
+    def fills(self) -> Fills:
+        """The fills with every unknown at its typical value."""
+        return self.over.typical
 
     @property
     def estimate(self) -> Estimate:
-        """Failures per vend."""
-        return self.fills.risk(level=self.level).per_vend
+        """Failures per vend with every unknown at its typical value."""
+        return self.over.estimate()
 
     @property
-    def estimates(self) -> tuple[Estimate, ...]:
-        """Failures per fill, failures per vend, then the fills that failed by each outcome."""
-        whole = self.fills.risk(level=self.level)
-        kinds = (kind for kind in Outcome if kind is not Outcome.SINGLE)
-        return (whole.per_fill, whole.per_vend, *(self.fills.risk(kind, level=self.level).per_fill for kind in kinds))
+    def estimates(self) -> tuple[tuple[End, Estimate], ...]:
+        """At each end failures per fill and per vend, and the share of vends with each outcome."""
+        level = self.over.level
+        kinds = [kind for kind in Outcome if kind is not Outcome.SINGLE]
+        found: list[tuple[End, Estimate]] = []
+        for end, fills in self.over.runs.items():
+            whole = fills.risk_looking_often(level=level)
+            found += [(end, whole.per_fill), (end, whole.per_vend)]
+            found += [(end, fills.share_of_vends(kind, level=level)) for kind in kinds]
+        return tuple(found)
 
     @property
     def status(self) -> Status:
         """Whether it meets the target."""
-        target, estimate = self.fills.scenario.target.failures_per_vend, self.estimate
-        if estimate.high <= target:
-            return Status.MEETS
-        return Status.FAILS if estimate.low > target else Status.UNDECIDED
+        return self.over.status
 
     @property
     def mechanism(self) -> str:
-        """What goes wrong most often; empty if nothing did."""
-        kinds = Counter(str(vend.mechanism) for fill in self.fills.valid if (vend := fill.failure))
-        return kinds.most_common(1)[0][0] if kinds else ""
+        """What goes wrong most often: as typical, or else at whatever end something does; empty if nothing did."""
+        return commonest_mechanism([self.fills]) or commonest_mechanism(self.over.runs.values())
 
     @property
     def first_failure(self) -> int | None:
-        """Number of the first fill that failed, to replay it; None if none did."""
-        return next((fill.fill for fill in self.fills.valid if fill.failure), None)
+        """Number of the first fill that failed with every unknown at its typical value; None if none did."""
+        return first_failure(self.fills)
 
 
 @dataclass(frozen=True)
@@ -96,7 +106,7 @@ class Decision:
     options : tuple of Option
         All that were looked at, in order.
     measure_next : tuple of str
-        What to measure or simulate to be surer.
+        What to measure or simulate to be surer, most help first.
     seed : int
         Seed of all draws.
     target : float
@@ -113,14 +123,20 @@ class Decision:
     seed: int
     target: float
 
+    @property
+    def chosen(self) -> Option | None:
+        """The option that is recommended, if one is."""
+        return next((option for option in self.options if option.value == self.recommended), None)
+
     def to_dataframe(self) -> pd.DataFrame:
         """Tabulate the options.
 
         Returns
         -------
         pandas.DataFrame
-            A row an option: ``<decision> [<unit>]``, ``geometry``, ``failures`` and ``fills``, failures per vend as
-            ``rate``, ``low``, ``high``, the commonest ``mechanism``, and ``status``.
+            A row an option: ``<decision> [<unit>]``, ``geometry``, ``failures`` and ``fills``; failures per vend as
+            ``rate``, ``low``, ``high`` with every unknown at its typical value; ``could be low`` and ``could be high``
+            over all ends of the unknowns; the commonest ``mechanism``, ``status``, and what it ``depends on``.
         """
         import pandas as pd
 
@@ -133,8 +149,11 @@ class Decision:
                 "rate": option.estimate.rate,
                 "low": option.estimate.low,
                 "high": option.estimate.high,
+                "could be low": option.over.could_be[0],
+                "could be high": option.over.could_be[1],
                 "mechanism": option.mechanism,
                 "status": str(option.status),
+                "depends on": option.over.depends_on if option.status is Status.DEPENDS else "",
             }
             for option in self.options
         ]
@@ -147,10 +166,11 @@ class Decision:
         lines.append(f"{self.decision:>10}   bad vends in 1000            fills failed   verdict     by measure alone")
         for option in self.options:
             e = option.estimate
+            low, high = option.over.could_be
             mark = ">" if option.value == self.recommended else " "
             lines.append(
-                f"{mark} {option.value:6g} {self.unit}   {1000 * e.rate:4.0f} (could be {1000 * e.low:3.0f} to "
-                f"{1000 * e.high:4.0f})   "
+                f"{mark} {option.value:6g} {self.unit}   {1000 * e.rate:4.0f} (could be {1000 * low:3.0f} to "
+                f"{1000 * high:4.0f})   "
                 f"{e.failures:4d} of {e.fills:<4d}   {option.status:<9}   {option.geometry}"
                 + (f"; {option.mechanism}" if option.mechanism else "")
             )

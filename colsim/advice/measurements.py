@@ -6,7 +6,7 @@ import math
 
 from colsim.advice.spacer import spacer_bounds, spacer_geometry
 from colsim.errors import RangeError
-from colsim.model import Scenario
+from colsim.model import Container, Scenario
 from colsim.theory.nip import critical_friction, line_of_centres
 from colsim.theory.packing import capacity
 from colsim.theory.pocket import second_centre
@@ -25,33 +25,35 @@ def what_follows(scenario: Scenario) -> tuple[tuple[str, str], ...]:
     Returns
     -------
     tuple of (str, str)
-        Subject and sentence, in the order a technician works.
+        Subject and sentence, in the order a technician works; for each kind of container that is loaded.
     """
-    return (
-        ("fit", _fit(scenario)),
-        ("bridging", _bridging(scenario)),
-        ("capacity", _capacity(scenario)),
-        ("pocket", _pocket(scenario)),
-        ("spacer", _spacer(scenario)),
-    )
+    found: list[tuple[str, str]] = []
+    for name, container in scenario.loaded_products.items():
+        who = container.name if scenario.container is not None else name
+        found += [
+            ("fit", _fit(scenario, container, who)),
+            ("bridging", _bridging(scenario, container)),
+            ("capacity", _capacity(scenario, container)),
+            ("pocket", _pocket(scenario, container)),
+        ]
+    return (*found, ("spacer", _spacer(scenario)))
 
 
-def _fit(scenario: Scenario) -> str:
-    d, width = scenario.container.height, scenario.column.width
+def _fit(scenario: Scenario, container: Container, who: str) -> str:
+    d, width = container.height, scenario.column.width
     return (
-        f"{scenario.container.name}, {d:.1f} mm, in a column of {width:.1f} mm ({width / d:.2f} diameters): "
+        f"{who}, {d:.1f} mm, in a column of {width:.1f} mm ({width / d:.2f} diameters): "
         f"{width - d:.1f} mm of free width, neighbours touch {line_of_centres(width, d):.0f} deg above the horizontal."
     )
 
 
-def _bridging(scenario: Scenario) -> str:
-    column, container = scenario.column, scenario.container
+def _bridging(scenario: Scenario, container: Container) -> str:
+    column = scenario.column
     needed = critical_friction(column.width, container.height)
-    frictions = [
-        column.wall_friction,
-        *(friction for wall in ("left", "right") for _, _, friction in column.liner_zones(wall)),
-    ]
-    grip = min(max(frictions), container.friction)
+    zones = [zone for wall in ("left", "right") for zone in column.liner_zones(wall)]
+    on_wall = column.wall_friction if container.wall_friction is None else container.wall_friction
+    on_liners = [zone.friction if container.liner_friction is None else container.liner_friction for zone in zones]
+    grip = min(max([on_wall, *on_liners]), container.friction)
     text = (
         f"between plain walls a stack can hold itself up only if walls and containers grip more than {needed:.2f}; "
         f"yours grip {grip:.2f} at most"
@@ -63,20 +65,22 @@ def _bridging(scenario: Scenario) -> str:
     else:
         text += f", and flats of {container.set_flat:g} mm hinder rolling: it may bridge"
     where = "the converging floor and the throat's edge" if column.floor_height else "the throat's edge"
+    if any(zone.lifted_edge > 0 for zone in zones):
+        where = f"the lifted liner edge, {where}"
     return f"{text}. At {where} less is enough: simulate (colsim advise)."
 
 
-def _capacity(scenario: Scenario) -> str:
-    column, container = scenario.column, scenario.container
+def _capacity(scenario: Scenario, container: Container) -> str:
+    column = scenario.column
     try:
         inside = capacity(column.height - column.floor_height, container.height, column.width)
     except RangeError as error:
         return f"not given by a formula here: {error}."
-    return f"about {inside} between the walls, besides the one in the pocket; you load {scenario.loading.count} in all."
+    return f"about {inside} between the walls, besides the one in the pocket; you load {scenario.load}."
 
 
-def _pocket(scenario: Scenario) -> str:
-    rotor, d = scenario.rotor, scenario.container.height
+def _pocket(scenario: Scenario, container: Container) -> str:
+    rotor, d = scenario.rotor, container.height
     try:
         above = second_centre(rotor.clear_width, d) - rotor.clear_depth
     except RangeError:

@@ -4,19 +4,28 @@ from __future__ import annotations
 
 import dataclasses
 import textwrap
+from collections import Counter
 from typing import Any
 
 from colsim.advice.cautions import CAUTIONS
-from colsim.advice.decision import Decision, Option, Status
+from colsim.advice.decision import Decision, Option, Status, first_failure
 from colsim.advice.measurements import what_follows
-from colsim.model import Scenario
+from colsim.model import Scenario, Target
 from colsim.sampling.one_fill import ENGINE
 from colsim.version import __version__
 
-__all__ = ["as_json_object", "as_text", "check_as_text"]
+__all__ = ["as_json_object", "as_text", "check_as_text", "why"]
 
-_VERDICT = {Status.MEETS: "meets", Status.FAILS: "fails", Status.UNDECIDED: "cannot tell yet"}
-NOT_CHECKED = "End stops, cap direction, soft walls, worn or lifted liners: NOT CHECKED by this version."
+_VERDICT = {
+    Status.MEETS: "meets",
+    Status.FAILS: "fails",
+    Status.UNDECIDED: "cannot tell yet",
+    Status.DEPENDS: "depends on",
+}
+NOT_CHECKED = (
+    "How high to fill, whether to replace liners, end stops, cap direction, soft walls: NOT CHECKED, not built yet."
+)
+_HINTS = 3
 
 
 _LINE = 100  # characters
@@ -43,16 +52,37 @@ def check_as_text(scenario: Scenario) -> str:
     str
         What follows, what was assumed, what is not checked, and the cautions.
     """
-    given = {path: value for path, value in scenario.assumed().items() if value not in (None, ())}
-    assumed = ", ".join(f"{path} = {v:g}" if isinstance(v, float) else f"{path} = {v}" for path, v in given.items())
+    unknowns = scenario.unknowns()
+    left = (pair for pair in scenario.assumed().items() if pair[1] not in (None, (), {}) and pair[0] not in unknowns)
+    assumed = ", ".join(f"{path} = {v:g}" if isinstance(v, float) else f"{path} = {v}" for path, v in left)
+    ranges = ", ".join(f"{path} {s.low:g} to {s.high:g} (typical {s.typical:g})" for path, s in unknowns.items())
     lines = [f"{scenario.title}: the measurements fit together."]
     lines += [_wrapped(subject.upper(), sentence, 11) for subject, sentence in what_follows(scenario)]
-    lines += [_wrapped("ASSUMED", assumed or "nothing", 11), "", NOT_CHECKED, *_care()]
+    lines += [_wrapped("UNKNOWN", ranges or "nothing", 11), _wrapped("ASSUMED", assumed or "nothing", 11)]
+    if kept := _kept_for_later(scenario):
+        lines.append(_wrapped("KEPT", f"{kept}: read, and without effect until soft walls are built", 11))
+    lines += ["", NOT_CHECKED, *_care()]
     return "\n".join(lines)
 
 
+def _kept_for_later(scenario: Scenario) -> str:
+    """List what was given and no simulation uses yet."""
+    found = [
+        f"conditions.{name}"
+        for name in ("loading_temperature", "service_temperature", "days")
+        if name in scenario.conditions.model_fields_set
+    ]
+    found += [
+        f"{kind}.{name}"
+        for kind, container in scenario.products.items()
+        for name in ("wall_thickness", "carbonation")
+        if getattr(container, name) is not None
+    ]
+    return ", ".join(found + (["on_hand.liners"] if scenario.on_hand.liners else []))
+
+
 def as_text(scenario: Scenario, decision: Decision) -> str:
-    """Write the answer for the terminal.
+    """Write the answer for the terminal: what to do, what to expect, what to measure next, and the cautions.
 
     Parameters
     ----------
@@ -64,27 +94,94 @@ def as_text(scenario: Scenario, decision: Decision) -> str:
     Returns
     -------
     str
-        Title, what to do, what to expect, what to measure next, and the cautions.
+        What is not built or not given reads ``NOT CHECKED``.
     """
-    container, column = scenario.container, scenario.column
+    sizes = ", ".join(
+        f"{kind.name if scenario.container else name} {kind.diameter:.1f} mm"
+        for name, kind in scenario.loaded_products.items()
+    )
     lines = [
-        f"{scenario.title}: {container.name}, {container.diameter:.1f} mm; column {column.width:.1f} mm; "
-        f"{scenario.loading.count} loaded",
-        f"DO THIS       (limit you set: {1000 * decision.target:g} bad vends in 1000)",
+        f"{scenario.title}: {sizes}; column {scenario.column.width:.0f} mm",
+        f"DO THIS       (limit you set: {_limit(scenario.target)})",
         _wrapped(" 1", _order(scenario, decision), 3),
-        f" 2 {NOT_CHECKED}",
+        _wrapped(" 2", f"Load: NOT CHECKED how high to fill; all below is for {_loading(scenario)}.", 3),
+        _wrapped(" 3", f"Liners: {_liners(scenario)}", 3),
+        _wrapped(
+            " 4", "End stops, cap direction, soft walls: NOT CHECKED, not built yet; containers count as rigid.", 3
+        ),
         "WHAT TO EXPECT, bad vends in 1000",
         f"   {'':32} best guess   could be*       verdict",
         *(
             f"   {_described(option, scenario):<32} {_numbers(option)}   {_verdict(option)}"
             for option in decision.options
         ),
-        f"   * from {_sample(decision)}: chance in loading only. Whatever you guessed in the",
-        "     file is not in it. Not checked against this machine: count your next 200 turns.",
+        *_footnote(scenario, decision),
     ]
     if decision.measure_next:
-        lines += ["MEASURE NEXT", *(f"   {hint}" for hint in decision.measure_next)]
+        lines += ["MEASURE NEXT", *(_wrapped("", hint, 3) for hint in decision.measure_next[:_HINTS])]
+    lines.append("HOT WEEKS     NOT CHECKED: soft walls are not built yet.")
     return "\n".join([*lines, *_care()])
+
+
+def why(scenario: Scenario, decision: Decision) -> str:
+    """Write what stands behind the answer: ends of the unknowns, mechanisms, and fills to replay.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What was measured.
+    decision : Decision
+        The spacer.
+
+    Returns
+    -------
+    str
+    """
+    lines = ["WHY"]
+    lines += [_wrapped(f"   {subject.upper()}", sentence, 14) for subject, sentence in what_follows(scenario)]
+    if unknowns := scenario.unknowns():
+        lines.append("   NOT MEASURED (typical, from - to, origin)")
+        lines += [
+            f"      {path:<34} {spread.typical:g}, {spread.low:g} - {spread.high:g}, {spread.origin or 'as you wrote'}"
+            for path, spread in unknowns.items()
+        ]
+    for option in decision.options:
+        lines.append(f"   {_described(option, scenario).upper()}: {option.geometry}")
+        for end, fills in option.over.runs.items():
+            e = option.over.estimate(end)
+            mechanisms = Counter(f"{v.outcome} by {v.mechanism}" for fill in fills.valid if (v := fill.failure))
+            what = "; ".join(f"{n} {text}" for text, n in mechanisms.most_common()) or "all clean"
+            replay = "" if (number := first_failure(fills)) is None else f"; first in fill {number}"
+            numbers = f"{e.failures:4d} of {e.fills:<4d} {1000 * e.low:4.0f} - {1000 * e.high:<4.0f}"
+            lines.append(f"      {end:<24} {numbers}  {what}{replay}")
+        lines += [
+            f"         {e.path}: {100 * e.share_when_low:.0f} in 100 loadings fail in its lower half, "
+            f"{100 * e.share_when_high:.0f} in its upper"
+            for e in option.over.effects
+            if e.seen
+        ]
+        invalid = [fill for fills in option.over.runs.values() for fill in fills.fills if fill.invalid]
+        lines += [f"      {fill.summary()}" for fill in invalid[:_HINTS]]
+    return "\n".join(lines)
+
+
+def _limit(target: Target) -> str:
+    if target.failures_per_fill is not None:
+        return f"{1000 * target.failures_per_fill:g} loadings in 1000 that meet trouble"
+    return f"{1000 * target.failures_per_vend:g} bad vends in 1000"
+
+
+def _loading(scenario: Scenario) -> str:
+    top_up = scenario.loading.top_up_at
+    return scenario.load + ("" if top_up is None else f", topped up once at {top_up} left")
+
+
+def _liners(scenario: Scenario) -> str:
+    lifted = [wall for wall in ("left", "right") if any(z.lifted_edge > 0 for z in scenario.column.liner_zones(wall))]
+    text = "NOT CHECKED whether to replace them; simulated as described."
+    if lifted:
+        text = f"press the lifted edge ({' and '.join(lifted)}) flush or replace the sheet; it is an obstacle. {text}"
+    return text
 
 
 def _order(scenario: Scenario, decision: Decision) -> str:
@@ -96,7 +193,7 @@ def _order(scenario: Scenario, decision: Decision) -> str:
         if decision.recommended == 0
         else f"Put in the {decision.recommended:g} mm spacer ({where})."
     )
-    if decision.status is Status.UNDECIDED:
+    if decision.status is not Status.MEETS:
         order = f"Not settled. If you must choose now: {order}"
     return f"{order} {decision.reason}"
 
@@ -107,20 +204,35 @@ def _described(option: Option, scenario: Scenario) -> str:
 
 
 def _numbers(option: Option) -> str:
-    e = option.estimate
-    return f"{1000 * e.rate:10.0f}   {1000 * e.low:4.0f} - {1000 * e.high:<5.0f}"
+    low, high = option.over.could_be
+    return f"{1000 * option.estimate.rate:10.0f}   {1000 * low:4.0f} - {1000 * high:<5.0f}"
 
 
 def _verdict(option: Option) -> str:
-    verdict = _VERDICT[option.status]
-    return f"{verdict}: {option.mechanism}" if option.mechanism and option.status is not Status.MEETS else verdict
+    text = _VERDICT[option.status]
+    if option.status is Status.DEPENDS:
+        text = f"{text} {option.over.depends_on or 'what was not measured'}"
+    return f"{text}: {option.mechanism}" if option.mechanism and option.status is not Status.MEETS else text
 
 
-def _sample(decision: Decision) -> str:
-    counts = {option.estimate.fills for option in decision.options}
-    fills = f"{counts.pop()}" if len(counts) == 1 else f"{min(counts)} to {max(counts)}"
-    invalid = sum(len(option.fills.fills) - len(option.fills.valid) for option in decision.options)
-    return f"{fills} virtual loadings an option" + (f" ({invalid} invalid in all)" if invalid else "")
+def _footnote(scenario: Scenario, decision: Decision) -> list[str]:
+    runs = [fills for option in decision.options for fills in option.over.runs.values()]
+    counts = sorted({len(fills.fills) for fills in runs})
+    sample = f"{counts[0]} to {counts[-1]}" if len(counts) > 1 else f"{counts[0]}"
+    invalid = sum(len(fills.fills) - len(fills.valid) for fills in runs)
+    total = sum(len(fills.fills) for fills in runs)
+    unknown = len(scenario.unknowns())
+    what = f"{unknown} things you did not measure" if unknown else "nothing unknown"
+    text = (
+        f"* from {what} and {sample} virtual loadings an option and end"
+        + (f"; {invalid} of {total} loadings invalid, counted in both bounds" if invalid else "")
+        + ". Not checked against this machine: count your next 200 turns."
+    )
+    chosen = decision.chosen
+    lines = [_wrapped("", text, 5)]
+    if chosen is not None and (rate := chosen.fills.risk().per_fill.rate) > 0:
+        lines.append(f"     About 1 loading of {scenario.load} in {1 / rate:.0f} meets trouble.")
+    return lines
 
 
 def as_json_object(scenario: Scenario, decision: Decision) -> dict[str, Any]:
@@ -139,15 +251,15 @@ def as_json_object(scenario: Scenario, decision: Decision) -> dict[str, Any]:
         ``scenario, version, engine, seed, fills, risks, decisions``, of plain lists, dicts, numbers and text.
     """
     return {
-        "scenario": scenario.model_dump(mode="json"),
+        "scenario": scenario.as_whole(),
         "version": __version__,
         "engine": ENGINE,
         "seed": decision.seed,
-        "fills": sum(option.estimate.fills for option in decision.options),
+        "fills": sum(len(fills.fills) for option in decision.options for fills in option.over.runs.values()),
         "risks": [
-            {"option": _option_name(decision, option), **_row(estimate)}
+            {"option": _option_name(decision, option), "unknowns": str(end), **_row(estimate)}
             for option in decision.options
-            for estimate in option.estimates
+            for end, estimate in option.estimates
         ],
         "decisions": [
             {
@@ -162,6 +274,9 @@ def as_json_object(scenario: Scenario, decision: Decision) -> dict[str, Any]:
                         "value": option.value,
                         "geometry": option.geometry,
                         "status": str(option.status),
+                        "could_be": list(option.over.could_be),
+                        "depends_on": option.over.depends_on,
+                        "effects": [dataclasses.asdict(effect) for effect in option.over.effects],
                         "mechanism": option.mechanism,
                         "first_failure": option.first_failure,
                     }

@@ -4,25 +4,27 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from concurrent.futures import Executor
 from contextlib import nullcontext
 
 from colsim.advice.decision import Decision, Option, Status
+from colsim.advice.over_unknowns import simulate_over_unknowns
+from colsim.advice.to_measure import what_measuring_brings, what_to_do_next
 from colsim.errors import RangeError, ScenarioError, SimulationError
-from colsim.model import Scenario
-from colsim.sampling import simulate_fills
+from colsim.model import Container, Scenario, Target
 from colsim.sampling.draws import fresh_seed, require_whole
 from colsim.sampling.many_fills import process_pool
 from colsim.theory.pocket import greatest_spacer, least_spacer, second_nip_angle
 
-__all__ = ["find_spacer", "spacer_bounds", "spacer_geometry"]
+__all__ = ["MAX_FILLS", "find_spacer", "spacer_bounds", "spacer_geometry"]
 
+MAX_FILLS = 96  # enough to show a target of one vend in a hundred with ten containers and six spacers
 SPACER_STEP = 6.0  # [mm] between the spacers looked at when none are named
 
 
 def spacer_bounds(scenario: Scenario) -> tuple[float, float]:
-    """Give the least and greatest spacer that geometry and friction alone allow.
+    """Give the least and greatest spacer that geometry and friction alone allow for all that is loaded.
 
     Parameters
     ----------
@@ -33,11 +35,16 @@ def spacer_bounds(scenario: Scenario) -> tuple[float, float]:
     -------
     (float, float)
         Thickness [mm]. The least is for a slow drum, and infinite if no spacer would do; the greatest is negative
-        if the container stands proud of the bare pocket.
+        if a container stands proud of the bare pocket. Of several kinds the one that asks most counts at each end.
     """
-    rotor, container = scenario.rotor, scenario.container
+    bounds = [_bounds_for(scenario, container) for container in scenario.loaded_products.values()]
+    return max(least for least, _ in bounds), min(greatest for _, greatest in bounds)
+
+
+def _bounds_for(scenario: Scenario, container: Container) -> tuple[float, float]:
+    rotor = scenario.rotor
     if rotor.spacer_kind == "narrows_pocket":
-        return _narrowing_bounds(scenario)
+        return _narrowing_bounds(scenario, container)
     try:
         least = least_spacer(
             rotor.pocket_width,
@@ -45,7 +52,7 @@ def spacer_bounds(scenario: Scenario) -> tuple[float, float]:
             container.height,
             rotor_radius=rotor.radius,
             column_width=scenario.column.throat_width,
-            friction=_wedge_friction(scenario),
+            friction=_wedge_friction(scenario, container),
         )
     except RangeError:
         least = math.inf
@@ -59,10 +66,10 @@ def spacer_bounds(scenario: Scenario) -> tuple[float, float]:
     return least, greatest
 
 
-def _narrowing_bounds(scenario: Scenario) -> tuple[float, float]:
-    rotor, container = scenario.rotor, scenario.container
+def _narrowing_bounds(scenario: Scenario, container: Container) -> tuple[float, float]:
+    rotor = scenario.rotor
     greatest = rotor.pocket_width - container.breadth
-    wedge = 2 * math.degrees(math.atan(_wedge_friction(scenario)))
+    wedge = 2 * math.degrees(math.atan(_wedge_friction(scenario, container)))
     for tenths in range(math.floor(greatest * 10) + 1):
         angle = second_nip_angle(
             rotor.pocket_width - tenths / 10,
@@ -76,10 +83,12 @@ def _narrowing_bounds(scenario: Scenario) -> tuple[float, float]:
     return math.inf, greatest
 
 
-def _wedge_friction(scenario: Scenario) -> float:
+def _wedge_friction(scenario: Scenario, container: Container) -> float:
     """Give the smaller of the frictions between which the second container is wedged: drum, and wall ahead of it."""
     wall = "right" if scenario.rotor.turn == "clockwise" else "left"
-    return min(scenario.rotor.friction, scenario.column.friction_at(wall, scenario.container.height / 2))
+    on_drum = scenario.rotor.friction if container.rotor_friction is None else container.rotor_friction
+    on_wall = scenario.column.friction_at(wall, container.height / 2)
+    return min(on_drum, on_wall if container.wall_friction is None else container.wall_friction)
 
 
 def spacer_geometry(thickness: float, bounds: tuple[float, float]) -> str:
@@ -93,15 +102,18 @@ def spacer_geometry(thickness: float, bounds: tuple[float, float]) -> str:
 
 
 def default_spacers(scenario: Scenario) -> tuple[float, ...]:
-    """List the scenario's own spacer, none, and every 6 mm as far as the question goes.
+    """List the scenario's own spacer, none, and those on hand, or else every 6 mm as far as the question goes.
 
     Beside the container that is the last that leaves it room; under it, the first on which it stands proud.
     """
-    _, greatest = spacer_bounds(scenario)
-    steps = max(0, math.floor(greatest / SPACER_STEP))
-    last = steps if scenario.rotor.spacer_kind == "narrows_pocket" else steps + 1
-    steps_of_six = [SPACER_STEP * k for k in range(last + 1)]
-    return (scenario.rotor.spacer_thickness, *(s for s in steps_of_six if _can_be_described(scenario, s)))
+    if scenario.on_hand.spacers:
+        wanted: Iterable[float] = (0.0, *scenario.on_hand.spacers)
+    else:
+        _, greatest = spacer_bounds(scenario)
+        steps = max(0, math.floor(greatest / SPACER_STEP))
+        last = steps if scenario.rotor.spacer_kind == "narrows_pocket" else steps + 1
+        wanted = (SPACER_STEP * k for k in range(last + 1))
+    return (scenario.rotor.spacer_thickness, *(s for s in wanted if _can_be_described(scenario, s)))
 
 
 def _can_be_described(scenario: Scenario, thickness: float) -> bool:
@@ -117,36 +129,38 @@ def find_spacer(
     scenario: Scenario,
     *,
     spacers: Sequence[float] | None = None,
-    max_fills: int = 60,
+    max_fills: int = MAX_FILLS,
     seed: int | None = None,
     executor: Executor | None = None,
     progress: bool = False,
 ) -> Decision:
     """Find the spacer with which the column vends one container a turn.
 
-    Every spacer is simulated on the same draws, and the confidence is shared among them: each option's interval
-    holds at ``1 - (1 - target.confidence) / number of options``.
+    Every spacer is simulated on the same draws, with what nobody measured at its typical value and at both ends, until
+    it is settled. The confidence is shared among the spacers: each one's intervals hold at ``1 - (1 -
+    target.confidence) / number of options``, however often one looks.
 
     Parameters
     ----------
     scenario : Scenario
         Its own spacer's kind counts, its thickness does not.
     spacers : sequence of float, optional
-        Thicknesses to look at [mm]; if not given, the scenario's own, none, and every 6 mm to the first too thick.
+        Thicknesses to look at [mm]; if not given, the scenario's own, none, and those on hand, or else every 6 mm
+        to the first too thick.
     max_fills : int
-        Fills to simulate for each spacer.
+        Fills to simulate for each spacer and end, at most.
     seed : int, optional
         Seed of all draws; a fresh one, kept in the result, if not given.
     executor : concurrent.futures.Executor, optional
         Where to run; one process for each core if not given.
     progress : bool
-        Whether to show a bar for each spacer on standard error.
+        Whether to show a bar on standard error.
 
     Returns
     -------
     Decision
         Recommended is the spacer in the middle of the longest run of neighbours that meet the target. Where none
-        is shown to, the one with the fewest failures is named if it is undecided, and none if all fail.
+        is shown to, the least bad of those that may is named, and none if all fail.
 
     Raises
     ------
@@ -159,51 +173,30 @@ def find_spacer(
     if not thicknesses:
         raise ScenarioError("spacers: got none; allowed: one thickness in mm or more, 0 for no spacer")
     scenarios = [scenario.changed(**{"rotor.spacer_thickness": thickness}) for thickness in thicknesses]
+    max_fills = require_whole("max_fills", max_fills, least=1)
     seed = fresh_seed() if seed is None else require_whole("seed", seed)
     level = 1 - (1 - scenario.target.confidence) / len(thicknesses)
     bounds = spacer_bounds(scenario)
-    options = []
     with process_pool() if executor is None else nullcontext(executor) as pool:
-        for thickness, changed in zip(thicknesses, scenarios, strict=True):
-            fills = simulate_fills(changed, fills=max_fills, seed=seed, executor=pool, progress=progress)
-            if fills.fills:
-                options.append(Option(thickness, spacer_geometry(thickness, bounds), fills, level))
-            if fills.interrupted:
-                break
-    if not options:
-        raise SimulationError("stopped before the first fill was done; nothing to advise from")
-    return _decide(scenario, tuple(options), seed, stopped_early=fills.interrupted)
+        found = simulate_over_unknowns(
+            scenarios, level=level, max_fills=max_fills, seed=seed, executor=pool, progress=progress
+        )
+        options = tuple(
+            Option(thickness, spacer_geometry(thickness, bounds), over)
+            for thickness, over in zip(thicknesses, found, strict=True)
+            if over.typical.fills
+        )
+        if not options:
+            raise SimulationError("stopped before the first fill was done; nothing to advise from")
+        best = _best(options)
+        narrowed = ""
+        if best is not None and not best.over.interrupted and best.status is Status.DEPENDS:
+            narrowed = what_measuring_brings(best.over, max_fills=max_fills, seed=seed, executor=pool)
+    return _decision(scenario, options, best, seed, narrowed)
 
 
-def _decide(scenario: Scenario, options: tuple[Option, ...], seed: int, *, stopped_early: bool) -> Decision:
-    target = scenario.target.failures_per_vend
-    best = _middle_of_longest_run(options)
-    status = Status.MEETS
-    if best is None:
-        undecided = [option for option in options if option.status is Status.UNDECIDED]
-        best = min(undecided, key=_how_bad, default=None)
-        status = Status.FAILS if best is None else Status.UNDECIDED
-    return Decision(
-        decision="spacer",
-        recommended=None if best is None else best.value,
-        unit="mm",
-        status=status,
-        reason=("Stopped early, so not all was looked at. " if stopped_early else "")
-        + _reason(options, best, status, target),
-        options=options,
-        measure_next=_measure_next(scenario, best, status),
-        seed=seed,
-        target=target,
-    )
-
-
-def _how_bad(option: Option) -> tuple[bool, float, float]:
-    """Order options by their best guess, with those of which nothing is known last."""
-    e = option.estimate
-    return (math.isnan(e.rate), e.rate, e.high)
-
-
-def _middle_of_longest_run(options: tuple[Option, ...]) -> Option | None:
+def _best(options: tuple[Option, ...]) -> Option | None:
+    """Choose the middle of the longest run that meets, or the least bad of those that may."""
     runs: list[list[Option]] = [[]]
     for option in options:
         if option.status is Status.MEETS:
@@ -211,18 +204,56 @@ def _middle_of_longest_run(options: tuple[Option, ...]) -> Option | None:
         elif runs[-1]:
             runs.append([])
     longest = max(runs, key=len)
-    return longest[(len(longest) - 1) // 2] if longest else None
+    if longest:
+        return longest[(len(longest) - 1) // 2]
+    open_ones = [option for option in options if option.status is not Status.FAILS]
+    return min(open_ones, key=_how_bad, default=None)
 
 
-def _reason(options: tuple[Option, ...], best: Option | None, status: Status, target: float) -> str:
-    allowed = f"{1000 * target:g} bad vends in 1000"
+def _how_bad(option: Option) -> tuple[bool, float, float]:
+    """Order options by their best guess, with those of which nothing is known last."""
+    rate = option.estimate.rate
+    return (math.isnan(rate), rate, option.over.could_be[1])
+
+
+def _decision(
+    scenario: Scenario, options: tuple[Option, ...], best: Option | None, seed: int, narrowed: str
+) -> Decision:
+    stopped = any(option.over.interrupted for option in options)
+    hints = () if best is None else what_to_do_next(best.over)
+    return Decision(
+        decision="spacer",
+        recommended=None if best is None else best.value,
+        unit="mm",
+        status=Status.FAILS if best is None else best.status,
+        reason=("Stopped early, so not all was looked at. " if stopped else "")
+        + _reason(options, best, scenario.target),
+        options=options,
+        measure_next=tuple(hint for hint in (narrowed, *hints) if hint),
+        seed=seed,
+        target=scenario.target.failures_per_vend,
+    )
+
+
+def _reason(options: tuple[Option, ...], best: Option | None, target: Target) -> str:
+    allowed = (
+        f"{1000 * target.failures_per_vend:g} bad vends in 1000"
+        if target.failures_per_fill is None
+        else f"{1000 * target.failures_per_fill:g} bad loadings in 1000"
+    )
     if best is None:
         return f"Every spacer looked at goes wrong more often than {allowed}. " + _worst(options)
-    if status is Status.UNDECIDED:
+    if best.status is Status.UNDECIDED:
         return (
             f"{_name(best.value)} went wrong least, but {best.estimate.fills} fills do not show whether it stays "
             f"within {allowed}. " + _worst(options)
         )
+    if best.status is Status.DEPENDS:
+        on = f" It depends most on {best.over.depends_on}." if best.over.depends_on else ""
+        return (
+            f"{_name(best.value)} went wrong least, but whether it stays within {allowed} depends on what was not "
+            f"measured.{on} {_worst(options)}"
+        ).rstrip()
     thinner = [option for option in options if option.value < best.value and option.status is Status.FAILS]
     thicker = [option for option in options if option.value > best.value and option.status is Status.FAILS]
     parts = [f"{_name(best.value)} stays within {allowed}."]
@@ -242,27 +273,3 @@ def _name(thickness: float) -> str:
 def _worst(options: tuple[Option, ...]) -> str:
     causes = Counter(option.mechanism for option in options if option.mechanism)
     return f"What goes wrong most: {causes.most_common(1)[0][0]}." if causes else ""
-
-
-def _measure_next(scenario: Scenario, best: Option | None, status: Status) -> tuple[str, ...]:
-    hints = []
-    if best is not None and status is Status.UNDECIDED:
-        n = scenario.loading.count
-        level = best.estimate.level
-        q = scenario.target.failures_per_vend * n / (1 + (n - 1) * scenario.target.failures_per_vend)
-        needed = math.ceil(math.log((1 - level) / 2) / math.log1p(-q))
-        more = (
-            f"simulate at least {needed} fills a spacer"
-            if best.estimate.failures == 0
-            else "simulate more fills a spacer"
-        )
-        hints.append(f"{more} (now {best.estimate.fills})")
-    named = {
-        "rotor.torque_limit": "the torque at which the motor stalls",
-        "rotor.speed": "the drum's speed",
-        "rotor.friction": "container on rotor friction",
-        "rotor.lead_in": "the rounding of the pocket's mouth",
-    }
-    assumed = scenario.assumed()
-    hints += [f"{what} ({path}, now assumed {assumed[path]:g})" for path, what in named.items() if path in assumed]
-    return tuple(hints)

@@ -3,25 +3,49 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any, Literal, get_args, get_origin
+from types import MappingProxyType
+from typing import Annotated, Any, ClassVar, Literal, Self, get_args, get_origin
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ModelWrapValidatorHandler,
+    PrivateAttr,
+    ValidationError,
+    model_validator,
+)
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from colsim.errors import ScenarioError
+from colsim.model.spread import Spread, StandIn, is_spread
 from colsim.model.units import QUANTITIES, as_float, read_quantity
 
-__all__ = ["Angle", "Description", "Key", "Length", "Mass", "Number", "Torque", "TurningSpeed", "keys", "nearest_name"]
+__all__ = [
+    "Angle",
+    "AssumedRange",
+    "Description",
+    "Key",
+    "Length",
+    "Mass",
+    "Number",
+    "Temperature",
+    "Torque",
+    "TurningSpeed",
+    "keys",
+    "nearest_name",
+    "part_of",
+]
 
 
 def _finite(unit: str) -> Any:
     def extend(schema: dict[str, Any]) -> None:
         schema["unit"] = unit
-        if unit != "-":
-            schema["type"] = ["number", "string"]
+        schema["type"] = ["number", "string", "object"] if unit != "-" else ["number", "object"]
 
     return Field(allow_inf_nan=False, json_schema_extra=extend)
 
@@ -41,7 +65,17 @@ Mass = Annotated[float, _finite("kg"), _reads("mass")]
 Angle = Annotated[float, _finite("deg"), _reads("angle")]
 TurningSpeed = Annotated[float, _finite("rpm"), _reads("speed of turning")]
 Torque = Annotated[float, _finite("N m"), _reads("torque")]
+Temperature = Annotated[float, _finite("deg C"), _reads("temperature")]
 Number = Annotated[float, _finite("-"), BeforeValidator(_plain_number)]
+
+
+@dataclass(frozen=True)
+class AssumedRange:
+    """Mark of a field: over which range its default is unknown where nobody measured it, and on what grounds."""
+
+    low: float
+    high: float
+    origin: str = "assumed"
 
 
 class Description(BaseModel):
@@ -56,11 +90,155 @@ class Description(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
+    may_spread: ClassVar[bool] = False
+    """Whether its numbers may be given as a spread."""
+    drawn_for_each: ClassVar[frozenset[str]] = frozenset()
+    """Fields that, where they vary, differ from container to container unless their spread says otherwise."""
+
+    _spreads: dict[str, Spread] = PrivateAttr(default_factory=dict)
+
     def __init__(self, **data: Any) -> None:
         try:
             super().__init__(**data)
         except ValidationError as error:
             raise ScenarioError(tuple(_problems(error, type(self)))) from None
+
+    @classmethod
+    def stand_ins(cls, data: Mapping[str, Any]) -> Mapping[str, StandIn]:
+        """Give the unknown ranges that stand in for numbers of this part which were not measured.
+
+        Parameters
+        ----------
+        data : mapping
+            What was given.
+
+        Returns
+        -------
+        mapping of str to StandIn
+            By field.
+        """
+        return {}
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _take_spreads(cls, data: Any, handler: ModelWrapValidatorHandler[Self]) -> Self:
+        """Keep spreads beside the numbers, which hold their typical values; check their ends like any number."""
+        if not isinstance(data, dict) or not cls.may_spread:
+            return handler(data)
+        data = {**{field: spread for field, spread in cls.stand_ins(data).items() if data.get(field) is None}, **data}
+        spreads = dict(cls._read_spreads(data))
+        typical = {**data, **{name: spread.typical for name, spread in spreads.items()}}
+        for name, spread in spreads.items():
+            for end in {spread.low, spread.high} - {spread.typical}:
+                handler({**typical, name: end})
+        instance = handler(typical)
+        if spreads:
+            instance._spreads = spreads
+        return instance
+
+    @classmethod
+    def _read_spreads(cls, data: Mapping[str, Any]) -> Iterator[tuple[str, Spread]]:
+        problems: list[tuple[str, str]] = []
+        for name, value in data.items():
+            if name not in cls.model_fields or not is_spread(value):
+                continue
+            reader = _reader(cls.model_fields[name])
+            if reader is None:
+                continue
+            try:
+                yield name, value if isinstance(value, Spread) else Spread.read(value, reader)
+            except ScenarioError as error:
+                problems += [(".".join(part for part in (name, inner) if part), what) for inner, what in error.problems]
+        if problems:
+            raise ScenarioError(problems)
+
+    @property
+    def spreads(self) -> Mapping[str, Spread]:
+        """Spreads of this part's own numbers, by field."""
+        return MappingProxyType(self._spreads)
+
+    def all_spreads(self, prefix: str = "") -> Iterator[tuple[str, Spread]]:
+        """List the spreads of this part and of all its parts.
+
+        Parameters
+        ----------
+        prefix : str
+            Path of this part, with a dot at its end.
+
+        Yields
+        ------
+        (str, Spread)
+            Dotted path, and the spread with the habit of its field filled in.
+        """
+        for name, spread in self._spreads.items():
+            yield f"{prefix}{name}", spread
+        for name, part in self.parts():
+            yield from part.all_spreads(f"{prefix}{name}.")
+
+    def assumed_spreads(self, prefix: str = "") -> Iterator[tuple[str, Spread]]:
+        """List the ranges over which numbers that were not given are unknown, by dotted path, as `all_spreads` does."""
+        for name, field in type(self).model_fields.items():
+            mark = next((m for m in field.metadata if isinstance(m, AssumedRange)), None)
+            if mark is not None and name not in self.model_fields_set:
+                typical = getattr(self, name)
+                yield (
+                    f"{prefix}{name}",
+                    StandIn(kind="unknown", low=mark.low, typical=typical, high=mark.high, origin=mark.origin),
+                )
+        for name, part in self.parts():
+            yield from part.assumed_spreads(f"{prefix}{name}.")
+
+    def parts(self) -> Iterator[tuple[str, Description]]:
+        """List the descriptions that this one holds, by their path within it."""
+        for name in type(self).model_fields:
+            value = getattr(self, name)
+            if isinstance(value, Description):
+                yield name, value
+            elif isinstance(value, (tuple, Mapping)):
+                items = value.items() if isinstance(value, Mapping) else enumerate(value)
+                yield from ((f"{name}.{key}", part) for key, part in items if isinstance(part, Description))
+
+    def as_given(self) -> dict[str, Any]:
+        """Write the description as plain tables, with what was given and nothing that follows from it.
+
+        Returns
+        -------
+        dict
+            Makes an equal description again.
+        """
+        return {
+            name: _plain(getattr(self, name), self._spreads.get(name))
+            for name in type(self).model_fields
+            if name in self.model_fields_set and not isinstance(self._spreads.get(name), StandIn)
+        }
+
+    def as_whole(self) -> dict[str, Any]:
+        """Write the description as plain tables, defaults included; spreads as their own tables."""
+        return {
+            name: _plain(getattr(self, name), self._spreads.get(name), whole=True) for name in type(self).model_fields
+        }
+
+
+def _plain(value: Any, spread: Spread | None = None, *, whole: bool = False) -> Any:
+    if spread is not None:
+        return spread.table()
+    if isinstance(value, Description):
+        return value.as_whole() if whole else value.as_given()
+    if isinstance(value, tuple):
+        return [_plain(item, whole=whole) for item in value]
+    if isinstance(value, Mapping):
+        return {key: _plain(item, whole=whole) for key, item in value.items()}
+    return value
+
+
+def _reader(field: FieldInfo) -> Callable[[Any], float] | None:
+    """Find what reads a number of this field, or None if the field holds no measured number."""
+    metadata = [*field.metadata, *(m for option in get_args(field.annotation) for m in _metadata(option))]
+    return next((m.func for m in metadata if isinstance(m, BeforeValidator)), None)  # type: ignore[return-value]
+
+
+def _metadata(option: Any) -> tuple[Any, ...]:
+    return get_args(option)[1:] if get_origin(option) is Annotated else ()
 
 
 def nearest_name(name: str, known: list[str]) -> str:
@@ -131,9 +309,10 @@ def keys(model: type[BaseModel], prefix: str = "") -> Iterator[Key]:
     Key
     """
     for name, field in model.model_fields.items():
-        part = _part(field.annotation)
+        part = part_of(field.annotation)
         if part is not None:
-            yield from keys(part, f"{prefix}{name}.")
+            by_name = "NAME." if get_origin(field.annotation) is dict else ""
+            yield from keys(part, f"{prefix}{name}.{by_name}")
             continue
         choices = [str(c) for c in get_args(field.annotation)] if get_origin(field.annotation) is Literal else []
         inner = [
@@ -146,7 +325,7 @@ def keys(model: type[BaseModel], prefix: str = "") -> Iterator[Key]:
         yield Key(f"{prefix}{name}", allowed, default, field.description or "")
 
 
-def _part(annotation: Any) -> type[BaseModel] | None:
+def part_of(annotation: Any) -> type[BaseModel] | None:
     """Find the description within an annotation such as ``tuple[Liner, ...]``, if there is one."""
     for candidate in (annotation, *get_args(annotation)):
         if isinstance(candidate, type) and issubclass(candidate, BaseModel):

@@ -3,19 +3,31 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from itertools import pairwise
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, ClassVar, Literal, NamedTuple, Self
 
 from pydantic import Field, model_validator
 
 from colsim.errors import ScenarioError
-from colsim.model.base import Angle, Description, Length, Number
+from colsim.model.base import Angle, AssumedRange, Description, Length, Number
+from colsim.model.spread import StandIn
+from colsim.model.stand_ins import (
+    FRICTION_ON_LINER,
+    FRICTION_ON_WALL,
+    LIFTED_EDGE,
+    LinerCondition,
+    WallSurface,
+    any_of,
+)
 
-__all__ = ["Column", "Liner"]
+__all__ = ["Column", "Liner", "LinerZone"]
 
 
 class Liner(Description):
     """A low-friction sheet on part of one wall or both; it lies flush and does not narrow the column."""
+
+    may_spread: ClassVar[bool] = True
 
     wall: Literal["left", "right", "both"] = Field("both", description="which wall carries it, seen from the front")
     bottom: Length = Field(0.0, ge=0, description="tape from the throat up to its lower edge [mm]")
@@ -26,8 +38,21 @@ class Liner(Description):
         ge=0,
         le=2,
         description="container on liner [-]: tangent of the angle at which a container slides along a tilted "
-        "sheet of it (axis along the slope)",
+        "sheet of it (axis along the slope); by the sheet's condition if not given",
     )
+    condition: LinerCondition | None = Field(None, description="how the sheet looks, if you cannot measure it")
+    lifted_edge: Length = Field(
+        0.0, ge=0, le=50, description="ruler: how far its top edge stands off the wall [mm]; 0 if it lies flush"
+    )
+
+    @classmethod
+    def stand_ins(cls, data: Mapping[str, Any]) -> Mapping[str, StandIn]:
+        """Give the ranges that the sheet's condition stands for."""
+        condition = str(data.get("condition"))
+        if condition not in FRICTION_ON_LINER:
+            return {}
+        edge = {"lifted_edge": LIFTED_EDGE} if condition == "lifted" else {}
+        return {"friction": FRICTION_ON_LINER[condition], **edge}
 
     @model_validator(mode="after")
     def _check(self) -> Self:
@@ -42,8 +67,19 @@ class Liner(Description):
         return self.wall in (wall, "both")
 
 
+class LinerZone(NamedTuple):
+    """One sheet on one wall: lower and upper edge [mm above the throat], friction [-], and its edge's lift [mm]."""
+
+    bottom: float
+    top: float
+    friction: float
+    lifted_edge: float
+
+
 class Column(Description):
     """Two parallel walls, perhaps a converging floor, and a throat above the rotor."""
+
+    may_spread: ClassVar[bool] = True
 
     width: Length = Field(gt=20, le=400, description="ruler between the walls, liner to liner [mm]")
     height: Length = Field(
@@ -53,7 +89,7 @@ class Column(Description):
         None,
         description="ruler across the narrowest place above the rotor [mm]; the column's width if not given",
     )
-    throat_radius: Length = Field(
+    throat_radius: Annotated[Length, AssumedRange(3.0, 15.0)] = Field(
         10.0,
         ge=0,
         le=100,
@@ -71,6 +107,9 @@ class Column(Description):
         description="container on bare wall [-]: tangent of the angle at which a container slides along it (axis "
         "along the slope)",
     )
+    wall_surface: WallSurface | None = Field(
+        None, description="what the bare walls are, if you cannot measure their friction"
+    )
     floor_friction: Annotated[Number, Field(ge=0, le=2)] | None = Field(
         None, description="container on the floor and throat edge [-]; as the wall if not given"
     )
@@ -81,6 +120,12 @@ class Column(Description):
         le=20,
         description="spirit level: lean of the column from the vertical, to the right positive [deg]",
     )
+
+    @classmethod
+    def stand_ins(cls, data: Mapping[str, Any]) -> Mapping[str, StandIn]:
+        """Give the range that the wall's surface stands for, whatever lies on it."""
+        surface = str(data.get("wall_surface"))
+        return {"wall_friction": any_of(FRICTION_ON_WALL[surface].values())} if surface in FRICTION_ON_WALL else {}
 
     @model_validator(mode="after")
     def _check(self) -> Self:
@@ -102,21 +147,22 @@ class Column(Description):
             )
         for wall in ("left", "right"):
             zones = self.liner_zones(wall)
-            for (_, top, _), (bottom, _, _) in pairwise(zones):
-                if bottom < top:
+            for lower, upper in pairwise(zones):
+                if upper.bottom < lower.top:
                     raise ScenarioError(
-                        f"liners on the {wall} wall overlap: one ends at {top:g} mm and the next begins at "
-                        f"{bottom:g} mm above the throat; measure their edges again"
+                        f"liners on the {wall} wall overlap: one ends at {lower.top:g} mm and the next begins at "
+                        f"{upper.bottom:g} mm above the throat; measure their edges again"
                     )
-            for bottom, top, _ in zones:
-                if bottom >= top:
+            for zone in zones:
+                if zone.bottom >= zone.top:
                     raise ScenarioError(
-                        f"a liner on the {wall} wall begins {bottom:g} mm above the throat, but ends at {top:g} mm; "
+                        f"a liner on the {wall} wall begins {zone.bottom:g} mm above the throat, but ends at "
+                        f"{zone.top:g} mm; "
                         "measure its edges again"
                     )
-            if zones and zones[-1][1] > self.height:
+            if zones and zones[-1].top > self.height:
                 raise ScenarioError(
-                    f"a liner on the {wall} wall ends {zones[-1][1]:g} mm above the throat, beyond the column's "
+                    f"a liner on the {wall} wall ends {zones[-1].top:g} mm above the throat, beyond the column's "
                     f"height {self.height:g} mm"
                 )
         return self
@@ -155,9 +201,9 @@ class Column(Description):
     def friction_at(self, wall: str, height: float) -> float:
         """Give the friction of one wall, ``"left"`` or ``"right"``, at a height above the throat [mm]."""
         zones = self.liner_zones(wall)
-        return next((mu for bottom, top, mu in zones if bottom <= height <= top), self.wall_friction)
+        return next((zone.friction for zone in zones if zone.bottom <= height <= zone.top), self.wall_friction)
 
-    def liner_zones(self, wall: str) -> list[tuple[float, float, float]]:
+    def liner_zones(self, wall: str) -> list[LinerZone]:
         """List the sheets of one wall from the bottom up.
 
         Parameters
@@ -167,11 +213,10 @@ class Column(Description):
 
         Returns
         -------
-        list of (float, float, float)
-            Lower edge [mm above the throat], upper edge [mm above the throat], friction [-].
+        list of LinerZone
         """
         zones = [
-            (liner.bottom, self.height if liner.top is None else liner.top, liner.friction)
+            LinerZone(liner.bottom, self.height if liner.top is None else liner.top, liner.friction, liner.lifted_edge)
             for liner in self.liners
             if liner.covers(wall)
         ]

@@ -3,12 +3,22 @@
 from __future__ import annotations
 
 import math
-from typing import Annotated, Any, Self
+from collections.abc import Mapping
+from typing import Annotated, Any, ClassVar, Self
 
 from pydantic import Field, model_validator
 
 from colsim.errors import ScenarioError
-from colsim.model.base import Description, Length, Mass, Number
+from colsim.model.base import AssumedRange, Description, Length, Mass, Number
+from colsim.model.spread import StandIn
+from colsim.model.stand_ins import (
+    CARBONATION,
+    FRICTION_OF_CONTAINERS,
+    WALL_THICKNESS,
+    Drink,
+    Surface,
+    WallFeel,
+)
 
 __all__ = ["Container"]
 
@@ -18,6 +28,9 @@ class Container(Description):
 
     Write ``like = "500 ml still water"`` to start from a catalogue entry and change only what you measured.
     """
+
+    may_spread: ClassVar[bool] = True
+    drawn_for_each: ClassVar[frozenset[str]] = frozenset({"diameter", "length", "mass", "empty_mass", "set_flat"})
 
     like: str | None = Field(None, description="name of a catalogue entry that gives what is not written here")
     name: str = Field("container", description="what you call it")
@@ -32,7 +45,7 @@ class Container(Description):
         None,
         description="kitchen scale, empty and dry with its cap [kg]; assumed 3.5 % of the mass if not given",
     )
-    liquid_spin: Number = Field(
+    liquid_spin: Annotated[Number, AssumedRange(0.1, 0.3)] = Field(
         0.2,
         ge=0,
         le=1,
@@ -44,19 +57,39 @@ class Container(Description):
         description="width of a permanent flat [mm]: on a tilting board, flat down and axis across the slope, "
         "height times the tangent of the angle at which it starts to roll; 0 if it rolls at once",
     )
-    friction: Number = Field(
+    friction: Annotated[Number, AssumedRange(0.15, 0.45)] = Field(
         0.25,
         ge=0,
         le=2,
         description="container on container [-]: tangent of the angle at which one slides along another "
-        "(axes along the slope); assumed 0.25 if not given",
+        "(axes along the slope); by its surface, or assumed 0.25, if not given",
     )
-    restitution: Number = Field(
+    wall_friction: Annotated[Number, Field(ge=0, le=2)] | None = Field(
+        None, description="this container on bare wall [-], where it differs from column.wall_friction"
+    )
+    liner_friction: Annotated[Number, Field(ge=0, le=2)] | None = Field(
+        None, description="this container on the liners [-], where it differs from theirs"
+    )
+    rotor_friction: Annotated[Number, Field(ge=0, le=2)] | None = Field(
+        None, description="this container on drum and housing [-], where it differs from rotor.friction"
+    )
+    surface: Surface | None = Field(
+        None, description="what touches: bare wall, film or paper label, shrink sleeve, or a can"
+    )
+    restitution: Annotated[Number, AssumedRange(0.0, 0.4)] = Field(
         0.2,
         ge=0,
         le=0.9,
         description="rebound speed over impact speed [-]: square root of rebound over drop height; assumed 0.2",
     )
+    wall_thickness: Annotated[Length, Field(gt=0, le=5)] | None = Field(
+        None, description="micrometer on a piece cut from an empty one, half-way up [mm]; by its feel if not given"
+    )
+    wall_feel: WallFeel | None = Field(None, description="side wall under the thumb, if you cannot measure it")
+    carbonation: Annotated[Number, Field(ge=0, le=6)] | None = Field(
+        None, description="carbon dioxide in the drink, from the bottler [volumes]; by the drink if not given"
+    )
+    drink: Drink | None = Field(None, description="what is in it, if you do not know its carbonation")
 
     @model_validator(mode="before")
     @classmethod
@@ -66,6 +99,16 @@ class Container(Description):
         from colsim.model.catalogue import find_entry  # the catalogue is made of containers
 
         return {**find_entry(data["like"]).values(), **data}
+
+    @classmethod
+    def stand_ins(cls, data: Mapping[str, Any]) -> Mapping[str, StandIn]:
+        """Give the ranges that surface, feel and drink stand for."""
+        tables: dict[str, tuple[str, Mapping[Any, StandIn]]] = {
+            "friction": ("surface", FRICTION_OF_CONTAINERS),
+            "wall_thickness": ("wall_feel", WALL_THICKNESS),
+            "carbonation": ("drink", CARBONATION),
+        }
+        return {field: table[data[word]] for field, (word, table) in tables.items() if data.get(word) in table}
 
     @model_validator(mode="after")
     def _check(self) -> Self:
@@ -79,6 +122,13 @@ class Container(Description):
                 "a container flatter than that will not roll at all and is outside this model"
             )
         return self
+
+    def as_given(self) -> dict[str, Any]:
+        """Write what was given, without what its catalogue entry gives all the same."""
+        from colsim.model.catalogue import without_entry
+
+        # So that another ``like`` brings its own sizes.
+        return without_entry(super().as_given())
 
     @property
     def height(self) -> float:

@@ -2,33 +2,81 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, ClassVar, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
-from colsim.model.base import Description, Number
+from colsim.errors import ScenarioError
+from colsim.model.base import AssumedRange, Description, Number
 
-__all__ = ["Loading", "Target"]
+__all__ = ["Layer", "Loading", "Target"]
+
+MOST_CONTAINERS = 200
+
+
+class Layer(Description):
+    """Containers of one kind on top of each other."""
+
+    container: str = Field(description="name of one of the containers")
+    count: int = Field(ge=1, le=MOST_CONTAINERS, description="how many of it")
 
 
 class Loading(Description):
     """How many containers go in, and to which side each is laid."""
 
-    count: int = Field(ge=1, le=200, description="containers loaded, the one in the pocket included")
+    may_spread: ClassVar[bool] = True
+
+    count: Annotated[int, Field(ge=1, le=MOST_CONTAINERS)] | None = Field(
+        None, description="containers loaded, the one in the pocket included, where all are of one kind"
+    )
+    layers: tuple[Layer, ...] = Field(
+        (), strict=False, description="containers and counts from the bottom up, where there are several kinds"
+    )
+    top_up_at: Annotated[int, Field(ge=1, le=MOST_CONTAINERS)] | None = Field(
+        None,
+        description="containers left in the column at which it is once filled up again, with the kind on top",
+    )
     pattern: Literal["alternate", "one_side", "random"] = Field(
         "alternate",
         description="which wall each is laid against: left and right in turn, always the same, or as it comes",
     )
-    placement_scatter: Number = Field(
+    placement_scatter: Annotated[Number, AssumedRange(0.2, 0.8)] = Field(
         0.5,
         ge=0,
         le=1,
         description="how far off that wall a hand lays it, at most, as a share of the free width [-]; assumed 0.5",
     )
+    mixed_friction: Annotated[Number, Field(ge=0, le=2)] | None = Field(
+        None,
+        description="container of one kind on one of another [-], measured like container on container; between the "
+        "two if not given",
+    )
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if (self.count is None) == (not self.layers):
+            given = "both" if self.layers else "neither"
+            raise ScenarioError(f"got {given} of count and layers; allowed: count for one kind, layers for several")
+        if self.top_up_at is not None and self.top_up_at >= self.total:
+            raise ScenarioError(f"top_up_at {self.top_up_at} must be below the {self.total} containers that are loaded")
+        return self
+
+    @property
+    def total(self) -> int:
+        """Containers of a fresh load."""
+        return self.count if self.count is not None else sum(layer.count for layer in self.layers)
+
+    @property
+    def vends(self) -> int:
+        """Vends of a fill that never fails: one for each container loaded, and for each added at the top-up."""
+        return self.total + (0 if self.top_up_at is None else self.total - self.top_up_at)
 
 
 class Target(Description):
     """What the operator will put up with."""
 
     failures_per_vend: Number = Field(0.01, gt=0, lt=1, description="greatest share of vends that may go wrong [-]")
+    failures_per_fill: Annotated[Number, Field(gt=0, lt=1)] | None = Field(
+        None, description="greatest share of loadings that may meet trouble [-]; holds instead of the one per vend"
+    )
     confidence: Number = Field(0.95, ge=0.5, lt=1, description="confidence at which that must be shown [-]")

@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 import math
-from typing import Literal, Self
+from collections.abc import Mapping
+from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import Field, model_validator
 
 from colsim.errors import ScenarioError
-from colsim.model.base import Description, Length, Number, Torque, TurningSpeed
+from colsim.model.base import AssumedRange, Description, Length, Number, Torque, TurningSpeed
+from colsim.model.spread import StandIn
+from colsim.model.stand_ins import MOTOR_TORQUE, Motor
+from colsim.model.units import QUANTITIES, read_quantity
 
 __all__ = ["Rotor"]
 
 
 class Rotor(Description):
     """A drum under the throat that carries one container a turn in its pocket."""
+
+    may_spread: ClassVar[bool] = True
 
     radius: Length = Field(gt=20, le=300, description="half the calliper or ruler reading across the drum [mm]")
     pockets: int = Field(ge=1, le=6, description="count them; one vend turns the drum by one pocket")
@@ -34,33 +40,70 @@ class Rotor(Description):
         description="whether the insert lies on the pocket's floor, or its thickness is taken off the width, half "
         "on each side",
     )
-    housing_clearance: Length = Field(
-        2.0, gt=0, le=30, description="feeler gauge between drum and housing [mm]; assumed 2 if not given"
+    housing_clearance: Annotated[Length, AssumedRange(1.0, 4.0)] = Field(
+        2.0,
+        gt=0,
+        le=30,
+        description="feeler gauge between drum and housing [mm]; assumed 2 if not given",
     )
-    lead_in: Length = Field(
+    lead_in: Annotated[Length, AssumedRange(3.0, 15.0)] = Field(
         10.0,
         ge=0,
         le=30,
         description="radius to which the edges of the pocket's mouth are rounded, by radius gauge [mm]; assumed "
         "10 if not given",
     )
-    friction: Number = Field(
-        0.25, ge=0, le=2, description="container on drum and housing [-], as for a wall; assumed 0.25 if not given"
+    friction: Annotated[Number, AssumedRange(0.15, 0.4)] = Field(
+        0.25,
+        ge=0,
+        le=2,
+        description="container on drum and housing [-], as for a wall; assumed 0.25 if not given",
     )
-    speed: TurningSpeed = Field(
-        45.0, gt=0, le=120, description="turns a minute while vending, by stopwatch [rpm]; assumed 45 if not given"
+    speed: Annotated[TurningSpeed, AssumedRange(15.0, 60.0)] = Field(
+        45.0,
+        gt=0,
+        le=120,
+        description="turns a minute while vending, by stopwatch [rpm]; assumed 45 if not given",
     )
-    torque_limit: Torque = Field(
+    torque_limit: Annotated[Torque, AssumedRange(8.0, 40.0)] = Field(
         20.0,
         gt=0,
         le=500,
         description="torque at which the motor stalls, at the drum's shaft, by spring scale on a lever [N m]; "
-        "assumed 20 if not given",
+        "by what the motor is like, or assumed 20, if not given",
     )
+    motor: Motor | None = Field(None, description="what the motor is like, if you cannot measure its torque")
     rest: Literal["pocket_up", "land_up"] = Field(
         "pocket_up", description="what faces the column between vends: a pocket, or the land between two pockets"
     )
     turn: Literal["clockwise", "counterclockwise"] = Field("clockwise", description="seen from the front")
+
+    pocket_takes: Annotated[Length, Field(gt=10, le=400)] | None = Field(
+        None,
+        description="diameter of the widest container that goes into the bare pocket [mm], if you cannot get a "
+        "ruler in: with pocket_refuses it stands in for pocket_width",
+    )
+    pocket_refuses: Annotated[Length, Field(gt=10, le=400)] | None = Field(
+        None, description="diameter of the narrowest container that does not go in [mm]"
+    )
+
+    @classmethod
+    def stand_ins(cls, data: Mapping[str, Any]) -> Mapping[str, StandIn]:
+        """Give the ranges that the motor, and containers tried in the pocket, stand for."""
+        found: dict[str, StandIn] = {}
+        if data.get("motor") in MOTOR_TORQUE:
+            found["torque_limit"] = MOTOR_TORQUE[data["motor"]]
+        ends = [data.get(name) for name in ("pocket_takes", "pocket_refuses")]
+        if None not in ends:
+            low, high = (read_quantity(end, QUANTITIES["length"]) for end in ends)
+            if low >= high:
+                raise ScenarioError(
+                    f"pocket_takes {low:g} mm must be below pocket_refuses {high:g} mm; try both in the pocket again"
+                )
+            found["pocket_width"] = StandIn(
+                kind="unknown", low=low, high=high, origin="between a container that goes in and one that does not"
+            )
+        return found
 
     @model_validator(mode="after")
     def _check(self) -> Self:

@@ -2,107 +2,141 @@
 
 from __future__ import annotations
 
+import copy
 import math
 import tomllib
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, Self
 
-from pydantic import BaseModel, Field, field_validator, model_validator
+from pydantic import Field, model_validator
 
 from colsim.errors import ScenarioError
-from colsim.model.base import Description, nearest_name
-from colsim.model.catalogue import without_entry
+from colsim.model.base import Description
 from colsim.model.column import Column
+from colsim.model.conditions import Conditions, OnHand
 from colsim.model.container import Container
+from colsim.model.contradictions import contradictions
 from colsim.model.loading import Loading, Target
+from colsim.model.paths import opened, put
 from colsim.model.rotor import Rotor
+from colsim.model.spread import Spread, StandIn
+from colsim.model.stand_ins import FRICTION_OF_CONTAINERS, FRICTION_ON_LINER, FRICTION_ON_WALL, wetted
 from colsim.theory.packing import WIDEST_ZIGZAG, capacity
 
 __all__ = ["Scenario"]
 
 DENSEST_PACKING = math.pi / (2 * math.sqrt(3))  # share of the plane, Thue 1892; a strip holds no more
+_SHRINKINGS = 6  # halvings of an assumed range's end that would contradict what was measured
 
 
 class Scenario(Description):
     """One column, what it vends, how it is loaded, and what is asked of it."""
 
     title: str = Field("untitled", description="what you call this column")
-    container: Container = Field(description="what is vended: a table, or the name of a catalogue entry")
+    container: Container | None = Field(
+        None, description="what is vended, where it is of one kind: a table, or the name of a catalogue entry"
+    )
+    containers: dict[str, Container] = Field(
+        default_factory=dict, description="what is vended, where it is of several kinds: a table of tables by name"
+    )
     column: Column = Field(description="walls, liners, floor and throat")
     rotor: Rotor = Field(description="drum, pocket, spacer and motor")
     loading: Loading = Field(description="how many go in and how")
+    conditions: Conditions = Field(default_factory=Conditions, description="how it is in the machine")
+    on_hand: OnHand = Field(default_factory=OnHand, description="what there is to put in")
     target: Target = Field(default_factory=Target, description="what the operator will put up with")
 
-    @field_validator("container", mode="before")
+    @model_validator(mode="before")
     @classmethod
-    def _by_name(cls, value: Any) -> Any:
-        return {"like": value} if isinstance(value, str) else value
+    def _fill_in_by_surface(cls, data: Any) -> Any:
+        """Let containers be named, and let surfaces stand in for frictions, which takes more than one part to know."""
+        if not isinstance(data, dict):
+            return data
+        data = {**data, **{name: opened(name, data[name]) for name in ("container",) if data.get(name) is not None}}
+        if isinstance(data.get("containers"), Mapping):
+            data["containers"] = {name: opened("container", value) for name, value in data["containers"].items()}
+        return _with_stand_ins(data)
 
     @model_validator(mode="after")
     def _check(self) -> Self:
-        problems = tuple(self._contradictions())
+        problems = tuple(contradictions(self)) or tuple(self._contradictions_at_ends())
         if problems:
             raise ScenarioError(problems)
         return self
 
-    def _contradictions(self) -> list[tuple[str, str]]:
-        """List what single parts cannot see: sizes that do not go together."""
-        container, column, rotor = self.container, self.column, self.rotor
-        found = []
-        for name, width in (("column.width", column.width), ("column.throat", column.throat_width)):
-            if container.breadth > width:
-                found.append(
-                    (
-                        name,
-                        f"got {width:g} mm; the container is {container.breadth:g} mm wide and does not go "
-                        "through; measure both again",
-                    )
-                )
-        if column.width >= 2 * container.height:
-            found.append(
-                (
-                    "column.width",
-                    f"got {column.width:g} mm; two containers of {container.height:g} mm lie abreast in it "
-                    f"(allowed: below {2 * container.height:g} mm), which is not modelled",
-                )
-            )
-        if container.breadth > rotor.clear_width:
-            found.append(
-                (
-                    "rotor.pocket_width",
-                    f"got {rotor.pocket_width:g} mm, of which the spacer leaves {rotor.clear_width:g} mm; the "
-                    "container is "
-                    f"{container.breadth:g} mm wide and does not go in; take a thinner spacer or another rotor",
-                )
-            )
-        if column.throat_width >= 2 * rotor.radius:
-            found.append(
-                (
-                    "rotor.radius",
-                    f"got {rotor.radius:g} mm; a drum of {2 * rotor.radius:g} mm must be wider than the throat "
-                    f"({column.throat_width:g} mm) or containers fall past it; measure both again",
-                )
-            )
-        else:
-            found += self._throat_edge_problems()
-        if not found and self.loading.count > (most := self.greatest_count()):
-            found.append(
-                (
-                    "loading.count",
-                    f"got {self.loading.count}; at most {most} fit; load fewer or measure the column's height again",
-                )
-            )
-        return found
+    def _contradictions_at_ends(self) -> Iterator[tuple[str, str]]:
+        """Look at each end of each spread with everything else at its typical value."""
+        spreads = dict(self.all_spreads())
+        if not spreads:
+            return
+        data = self.as_given()
+        for path, spread in spreads.items():
+            put(data, type(self), path, spread.typical)
+        for path, spread in spreads.items():
+            for end in {spread.low, spread.high} - {spread.typical}:
+                at_end = copy.deepcopy(data)
+                put(at_end, type(self), path, end)
+                try:
+                    type(self)(**at_end)
+                except ScenarioError as error:
+                    for where, what in error.problems:
+                        yield where, f"with {path} at its end of {end:g}: {what}"
 
-    def _throat_edge_problems(self) -> list[tuple[str, str]]:
-        column = self.column
-        taken, there = column.throat_edge_length(self.rotor.housing_radius), column.height
-        if column.floor_height > 0:
-            there = column.floor_height / math.sin(math.radians(column.floor_slope or 90.0))
-        if taken < there:
-            return []
-        text = f"got {column.throat_radius:g} mm; that takes {taken:.0f} of the {there:.0f} mm of wall or floor"
-        return [("column.throat_radius", f"{text}; measure the edge's radius, which is assumed where not given")]
+    @property
+    def products(self) -> Mapping[str, Container]:
+        """Containers by name; one given in the short form is named ``container``."""
+        return {"container": self.container} if self.container is not None else self.containers
+
+    def product_of(self, item: int) -> str:
+        """Name the kind of one container.
+
+        Parameters
+        ----------
+        item : int
+            Place in the order of loading, from 0; those of a top-up follow.
+
+        Returns
+        -------
+        str
+            A key of `products`.
+        """
+        for layer in self.loading.layers:
+            if item < layer.count:
+                return layer.container
+            item -= layer.count
+        return self.loading.layers[-1].container if self.loading.layers else next(iter(self.products))
+
+    @property
+    def loaded_products(self) -> Mapping[str, Container]:
+        """Those of `products` that are loaded, from the bottom up."""
+        names = dict.fromkeys(layer.container for layer in self.loading.layers) or dict.fromkeys(self.products)
+        return {name: self.products[name] for name in names}
+
+    @property
+    def load(self) -> str:
+        """What is loaded, in words."""
+        if not self.loading.layers:
+            return f"{self.loading.total} {next(iter(self.products.values())).name}"
+        return " on ".join(f"{layer.count} {layer.container}" for layer in reversed(self.loading.layers))
+
+    def friction_between(self, first: str, second: str) -> float:
+        """Give the friction of a container of one kind on one of another.
+
+        Parameters
+        ----------
+        first, second : str
+            Keys of `products`.
+
+        Returns
+        -------
+        float
+            [-]; of two kinds ``loading.mixed_friction``, or the geometric mean of what each has with its like.
+        """
+        a, b = self.products[first].friction, self.products[second].friction
+        if first == second or a == b:
+            return a
+        return math.sqrt(a * b) if self.loading.mixed_friction is None else self.loading.mixed_friction
 
     def greatest_count(self) -> int:
         """Give a number of containers that the column cannot exceed.
@@ -113,7 +147,7 @@ class Scenario(Description):
             Capacity of the space from the pocket's floor to the top of the walls, as the closed form gives it; where
             that form ends (width beyond 1.866 diameters), as the densest packing of the plane allows.
         """
-        thickness = self.container.height
+        thickness = min(product.height for product in self.loaded_products.values())
         height = self.column.height + self.rotor.clear_depth
         if self.column.width <= WIDEST_ZIGZAG * thickness:
             return capacity(height, thickness, self.column.width)
@@ -167,7 +201,8 @@ class Scenario(Description):
         Parameters
         ----------
         **changes
-            New values by dotted path, as in ``changed(**{"rotor.spacer_thickness": 12})``.
+            New values by dotted path, as in ``changed(**{"rotor.spacer_thickness": 12})``; one of several containers
+            by its name, one of several liners or layers by its place from 0. A plain number replaces a spread.
 
         Returns
         -------
@@ -189,16 +224,9 @@ class Scenario(Description):
         >>> scenario.changed(**{"rotor.spacer_thickness": "1/8 in"}).rotor.spacer_thickness
         3.175
         """
-        data = self.model_dump(exclude_unset=True)
-        # What came from the catalogue is looked up again, so that another ``like`` brings its own sizes.
-        data["container"] = without_entry(data["container"])
+        data = self.as_given()
         for path, value in changes.items():
-            *parents, last = path.split(".")
-            _require_path(type(self), path)
-            table = data
-            for parent in parents:
-                table[parent] = table = _as_table(parent, table.get(parent, {}))
-            table[last] = value
+            put(data, type(self), path, value)
         return type(self)(**data)
 
     def assumed(self) -> dict[str, Any]:
@@ -211,34 +239,127 @@ class Scenario(Description):
         """
         return dict(_unset(self, ""))
 
+    def varying(self) -> dict[str, Spread]:
+        """List what differs from fill to fill or from container to container.
 
-def _as_table(name: str, value: Any) -> dict[str, Any]:
-    """Open up a part that was given whole, so that one of its values can be changed."""
-    if isinstance(value, BaseModel):
-        return value.model_dump(exclude_unset=True)
-    if isinstance(value, str) and name == "container":
-        return {"like": value}
-    if isinstance(value, dict):
-        return dict(value)
-    raise ScenarioError([(name, f"got {value!r}; allowed: a table of its values")])
+        Returns
+        -------
+        dict
+            Spread by dotted path.
+        """
+        return {path: spread for path, spread in self.all_spreads() if spread.kind == "varies"}
+
+    def unknowns(self) -> dict[str, Spread]:
+        """List what nobody measured.
+
+        Returns
+        -------
+        dict
+            Spread by dotted path: what was given as unknown, what plain words stand in for, and the defaults that
+            were left at that. The range of a default is cut short where its end would contradict what was measured.
+        """
+        found = {path: spread for path, spread in self.all_spreads() if spread.kind == "unknown"}
+        if all(product.wall_friction is not None for product in self.loaded_products.values()):
+            found.pop("column.wall_friction", None)
+        for path, spread in self.assumed_spreads():
+            found[path] = self._without_contradiction(path, spread)
+        if (spread_of_mixed := self._mixed_friction_spread()) is not None:
+            found["loading.mixed_friction"] = spread_of_mixed
+        used = {f"containers.{name}." for name in self.products.keys() - self.loaded_products.keys()}
+        return {
+            path: spread
+            for path, spread in found.items()
+            if spread.low < spread.high and not path.startswith(tuple(used))
+        }
+
+    def fixed_at(self, values: Mapping[str, float]) -> Self:
+        """Return the scenario in which some unknowns are known.
+
+        Parameters
+        ----------
+        values : mapping of str to float
+            Number by the path of an unknown; the others stay unknown.
+
+        Returns
+        -------
+        Scenario
+        """
+        return self.changed(**dict(values))
+
+    def pooled(self) -> Self:
+        """Return the scenario in which every unknown is drawn evenly over its range, once a fill."""
+        return self.changed(**{path: spread.pooled() for path, spread in self.unknowns().items()})
+
+    def _mixed_friction_spread(self) -> Spread | None:
+        if self.loading.mixed_friction is not None or len(self.loaded_products) < 2:
+            return None
+        own = [
+            product.spreads.get("friction") or Spread(kind="unknown", shape="fixed", typical=product.friction)
+            for product in self.loaded_products.values()
+        ]
+        low, high = min(spread.low for spread in own), max(spread.high for spread in own)
+        if low == high:
+            return None
+        names = list(self.loaded_products)
+        typical = self.friction_between(names[0], names[1]) if len(names) == 2 else (low + high) / 2
+        origin = "assumed: between what each kind has with its like"
+        return StandIn(kind="unknown", low=low, typical=typical, high=high, origin=origin)
+
+    def _without_contradiction(self, path: str, spread: Spread) -> Spread:
+        low, high = (self._nearest_allowed(path, spread.typical, end) for end in (spread.low, spread.high))
+        return StandIn(kind="unknown", low=low, typical=spread.typical, high=high, origin=spread.origin)
+
+    def _nearest_allowed(self, path: str, typical: float, end: float) -> float:
+        for k in range(_SHRINKINGS):
+            value = typical + (end - typical) * 0.5**k
+            try:
+                self.changed(**{path: value})
+            except ScenarioError:
+                continue
+            return value
+        return typical
 
 
-def _require_path(model: type[BaseModel], path: str) -> None:
-    for name in path.split("."):
-        fields = model.model_fields if isinstance(model, type) and issubclass(model, BaseModel) else {}
-        if name not in fields:
-            raise ScenarioError(
-                f'unknown path "{path}": {nearest_name(name, list(fields)) if fields else "it goes too deep"}'
-            )
-        model = fields[name].annotation  # type: ignore[assignment]
+def _with_stand_ins(data: dict[str, Any]) -> dict[str, Any]:
+    """Put in the frictions that surfaces and condensation stand for, where none was measured."""
+    conditions, column = (opened(name, data.get(name)) for name in ("conditions", "column"))
+    wet = isinstance(conditions, dict) and conditions.get("wet") is True
+    column = column if isinstance(column, dict) else {}
+    walls = FRICTION_ON_WALL.get(str(column.get("wall_surface")), {}) if column.get("wall_friction") is None else {}
+    if data.get("container") is not None:
+        data["container"] = _with_friction(data["container"], walls, wet=wet)
+    if isinstance(data.get("containers"), dict):
+        data["containers"] = {name: _with_friction(table, walls, wet=wet) for name, table in data["containers"].items()}
+    if wet and isinstance(column.get("liners"), (list, tuple)):
+        data["column"] = {**column, "liners": [_with_wet_friction(liner) for liner in column["liners"]]}
+    return data
 
 
-def _unset(model: BaseModel, prefix: str) -> list[tuple[str, Any]]:
-    found: list[tuple[str, Any]] = []
-    for name in type(model).model_fields:
-        value = getattr(model, name)
-        if isinstance(value, BaseModel):
-            found += _unset(value, f"{prefix}{name}.")
-        elif name not in model.model_fields_set:
-            found.append((f"{prefix}{name}", value))
-    return found
+def _with_friction(table: Any, walls: Mapping[Any, StandIn], *, wet: bool) -> Any:
+    surface = str(table.get("surface")) if isinstance(table, dict) else ""
+    if surface not in FRICTION_OF_CONTAINERS:
+        return table
+    found = {"friction": FRICTION_OF_CONTAINERS[surface]}
+    if surface in walls:
+        found["wall_friction"] = walls[surface]
+    return {
+        **table,
+        **{name: wetted(spread) if wet else spread for name, spread in found.items() if table.get(name) is None},
+    }
+
+
+def _with_wet_friction(liner: Any) -> Any:
+    liner = opened("liners", liner)
+    condition = str(liner.get("condition")) if isinstance(liner, dict) else ""
+    if condition not in FRICTION_ON_LINER or liner.get("friction") is not None:
+        return liner
+    return {**liner, "friction": wetted(FRICTION_ON_LINER[condition])}
+
+
+def _unset(model: Description, prefix: str) -> list[tuple[str, Any]]:
+    found = [
+        (f"{prefix}{name}", getattr(model, name))
+        for name in type(model).model_fields
+        if name not in model.model_fields_set and not isinstance(getattr(model, name), Description)
+    ]
+    return found + [pair for name, part in model.parts() for pair in _unset(part, f"{prefix}{name}.")]

@@ -31,10 +31,13 @@ class Quantity:
     base: str
     factors: Mapping[str, float]
     example: str
+    offsets: Mapping[str, float]
 
 
-def _quantity(name: str, base: str, example: str, factors: dict[str, float]) -> Quantity:
-    return Quantity(name, base, MappingProxyType({base: 1.0, **factors}), example)
+def _quantity(
+    name: str, base: str, example: str, factors: dict[str, float], offsets: dict[str, float] | None = None
+) -> Quantity:
+    return Quantity(name, base, MappingProxyType({base: 1.0, **factors}), example, MappingProxyType(offsets or {}))
 
 
 _POUND_FORCE_INCH = POUND_IN_KG * STANDARD_GRAVITY * INCH_IN_MM / 1000.0
@@ -63,6 +66,7 @@ QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
                 '"8 N m" or "70 lbf in"',
                 {"lbf in": _POUND_FORCE_INCH, "lbf ft": 12 * _POUND_FORCE_INCH},
             ),
+            _quantity("temperature", "C", '"5 C" or "41 F"', {"F": 5 / 9}, {"F": -160 / 9}),
         )
     }
 )
@@ -119,7 +123,8 @@ def read_quantity(value: Any, quantity: Quantity) -> float:
     if unit not in quantity.factors:
         raise ScenarioError(f'got "{value}", whose unit "{unit}" is not one for a {quantity.name}; {allowed}')
     # In fractions, so that "2 9/16 in" is 65.0875 mm and not its neighbour.
-    return as_float(_number(match) * Fraction(repr(quantity.factors[unit])))
+    scaled = _number(match) * Fraction(repr(quantity.factors[unit]))
+    return as_float(scaled + Fraction(repr(quantity.offsets.get(unit, 0.0))))
 
 
 def as_float(value: float | Fraction) -> float:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from colsim.model import Column, Container, Rotor, Scenario
 from colsim.model.units import STANDARD_GRAVITY
-from colsim.physics.scene import Arc, Body, Chain, Drum, Line, Part, Piece, Point, Scene
+from colsim.physics.scene import Arc, Body, Chain, Drum, Friction, Line, Part, Piece, Point, Scene
 
 __all__ = ["CrossSection", "build_cross_section", "container_body"]
 
@@ -18,6 +18,8 @@ __all__ = ["CrossSection", "build_cross_section", "container_body"]
 _DRUM_MASS = 2.0
 # Assumed: the housing leaves the lowest 140 deg of the drum open, so that a pocket empties well before it points down.
 _OUTLET_HALF_ANGLE = math.radians(70.0)
+# Assumed: a lifted edge stands off over the uppermost 25 mm of its sheet, and does not give way.
+_CURLED = 25.0
 # Walls go on above the column's top so that a container laid on a full stack still stands between them.
 _HEADROOM = 400.0
 
@@ -79,6 +81,7 @@ def build_cross_section(scenario: Scenario) -> CrossSection:
     CrossSection
     """
     column, rotor = scenario.column, scenario.rotor
+    frictions = _Frictions(scenario)
     throat = math.sqrt(rotor.housing_radius**2 - (column.throat_width / 2) ** 2)
     turn = -1 if rotor.turn == "clockwise" else 1
     lean = math.radians(column.lean)
@@ -86,9 +89,14 @@ def build_cross_section(scenario: Scenario) -> CrossSection:
     return CrossSection(
         scene=Scene(
             gravity=(gravity * math.sin(lean), -gravity * math.cos(lean)),
-            walls=(_side(column, rotor, throat, -1), _side(column, rotor, throat, 1)),
-            body_friction=scenario.container.friction,
-            drum=Drum(_drum_outline(rotor, turn), _DRUM_MASS * rotor.radius**2 / 2, rotor.torque_limit * 1e6),
+            walls=(
+                _side(column, rotor, frictions, throat, -1),
+                _side(column, rotor, frictions, throat, 1),
+            ),
+            body_friction=frictions.between,
+            drum=Drum(
+                _drum_outline(rotor, frictions.rotor, turn), _DRUM_MASS * rotor.radius**2 / 2, rotor.torque_limit * 1e6
+            ),
         ),
         pockets=rotor.pockets,
         turn=turn,
@@ -104,7 +112,27 @@ def build_cross_section(scenario: Scenario) -> CrossSection:
     )
 
 
-def container_body(container: Container, index: int) -> Body:
+class _Frictions:
+    """What each part is to each kind of container that is loaded, in their order; one kind gives plain numbers."""
+
+    def __init__(self, scenario: Scenario) -> None:
+        column, products = scenario.column, scenario.loaded_products
+        self._kinds = tuple(products.values())
+        self.wall = self._each("wall_friction", column.wall_friction)
+        self.floor = self.wall if column.floor_friction is None else self._each("", column.floor_friction)
+        self.rotor = self._each("rotor_friction", scenario.rotor.friction)
+        self.between = tuple(tuple(scenario.friction_between(a, b) for b in products) for a in products)
+
+    def liner(self, friction: float) -> Friction:
+        return self._each("liner_friction", friction)
+
+    def _each(self, own: str, otherwise: float) -> Friction:
+        values = [getattr(kind, own, None) for kind in self._kinds]
+        found = tuple(otherwise if value is None else value for value in values)
+        return found[0] if len(set(found)) == 1 else found
+
+
+def container_body(container: Container, index: int, surface: int = 0) -> Body:
     """Give the body of one container.
 
     Parameters
@@ -113,6 +141,8 @@ def container_body(container: Container, index: int) -> Body:
         What was measured.
     index : int
         Place in the order of loading, from 0.
+    surface : int
+        Place of its kind among those that are loaded.
 
     Returns
     -------
@@ -125,6 +155,7 @@ def container_body(container: Container, index: int) -> Body:
         mass=container.mass,
         moment=container.moment_of_inertia,
         restitution=container.restitution,
+        surface=surface,
     )
 
 
@@ -135,18 +166,16 @@ def _turns_to_first(rotor: Rotor) -> int:
     return math.ceil((math.pi - _OUTLET_HALF_ANGLE - start) / pitch)
 
 
-def _side(column: Column, rotor: Rotor, throat: float, side: int) -> Chain:
+def _side(column: Column, rotor: Rotor, frictions: _Frictions, throat: float, side: int) -> Chain:
     """Build one side from the top of its wall down to the end of its housing (left), or the other way (right)."""
-    wall = "left" if side < 0 else "right"
-    floor_friction = column.wall_friction if column.floor_friction is None else column.floor_friction
     pieces: list[Piece] = []
     floor_top = (side * column.width / 2, throat + column.floor_height)
-    edge = _throat_edge(column, rotor, throat, side, floor_friction)
+    edge = _throat_edge(column, rotor, throat, side, frictions.floor)
     if column.floor_height > 0:
-        pieces += _wall_pieces(column, wall, floor_top[1], throat, side)
-        pieces.append(Line(floor_top, edge.start, floor_friction, Part.FLOOR))
+        pieces += _wall_pieces(column, frictions, floor_top[1], throat, side)
+        pieces.append(Line(floor_top, edge.start, frictions.floor, Part.FLOOR))
     else:
-        pieces += _wall_pieces(column, wall, edge.start[1], throat, side)
+        pieces += _wall_pieces(column, frictions, edge.start[1], throat, side)
     if edge.radius > 0:
         pieces.append(edge)
     from_angle = math.atan2(edge.end[1], edge.end[0])
@@ -154,30 +183,39 @@ def _side(column: Column, rotor: Rotor, throat: float, side: int) -> Chain:
     sweep = to_angle - from_angle
     if side < 0:
         sweep = (sweep + math.pi * 4) % (2 * math.pi)
-    pieces.append(Arc((0.0, 0.0), rotor.housing_radius, from_angle, sweep, rotor.friction, Part.HOUSING))
+    pieces.append(Arc((0.0, 0.0), rotor.housing_radius, from_angle, sweep, frictions.rotor, Part.HOUSING))
     return Chain(tuple(pieces)) if side < 0 else Chain(tuple(_reversed(piece) for piece in reversed(pieces)))
 
 
-def _wall_pieces(column: Column, wall: str, bottom: float, throat: float, side: int) -> list[Piece]:
+def _wall_pieces(column: Column, frictions: _Frictions, bottom: float, throat: float, side: int) -> list[Piece]:
     """Cut one wall, from the top down, where its liners begin and end."""
+    wall, part = ("left", Part.LEFT_WALL) if side < 0 else ("right", Part.RIGHT_WALL)
     x = side * column.width / 2
-    part = Part.LEFT_WALL if side < 0 else Part.RIGHT_WALL
-    top = throat + column.height + _HEADROOM
-    zones: list[tuple[float, float, float]] = []
+    pieces: list[Piece] = []  # from the bottom up
+
+    def flush(low: float, high: float, friction: Friction) -> None:
+        if high > low:
+            pieces.append(Line((x, high), (x, low), friction, part))
+
     reached = bottom
-    for low, high, friction in column.liner_zones(wall):
-        begin, end = max(throat + low, bottom), throat + high
+    for zone in column.liner_zones(wall):
+        begin, end = max(throat + zone.bottom, bottom), throat + zone.top
         if end <= begin:
             continue
-        if begin > reached:
-            zones.append((reached, begin, column.wall_friction))
-        zones.append((begin, end, friction))
+        friction = frictions.liner(zone.friction)
+        flush(reached, begin, frictions.wall)
+        foot = max(begin, end - _CURLED) if zone.lifted_edge > 0 else end
+        flush(begin, foot, friction)
+        if zone.lifted_edge > 0:
+            lip = (x - side * zone.lifted_edge, end)
+            pieces.append(Line(lip, (x, foot), friction, Part.LIFTED_EDGE))
+            pieces.append(Line((x, end), lip, friction, Part.LIFTED_EDGE))
         reached = end
-    zones.append((reached, top, column.wall_friction))
-    return [Line((x, high), (x, low), friction, part) for low, high, friction in reversed(zones)]
+    flush(reached, throat + column.height + _HEADROOM, frictions.wall)
+    return pieces[::-1]
 
 
-def _throat_edge(column: Column, rotor: Rotor, throat: float, side: int, friction: float) -> Arc:
+def _throat_edge(column: Column, rotor: Rotor, throat: float, side: int, friction: Friction) -> Arc:
     """Round the corner between wall or floor and housing: an arc that touches both."""
     slope = math.radians(90.0 if column.floor_slope is None else column.floor_slope)
     up = (side * math.cos(slope), math.sin(slope))
@@ -193,7 +231,7 @@ def _throat_edge(column: Column, rotor: Rotor, throat: float, side: int, frictio
     return Arc(centre, radius, from_angle, sweep, friction, Part.THROAT_EDGE)
 
 
-def _drum_outline(rotor: Rotor, turn: int) -> Chain:
+def _drum_outline(rotor: Rotor, friction: Friction, turn: int) -> Chain:
     """Build the drum, clockwise, with a pocket or a land up at angle 0."""
     half, floor = rotor.clear_width / 2, rotor.radius - rotor.clear_depth
     lead_in, mouth = rotor.lead_in, rotor.mouth_height
@@ -210,7 +248,6 @@ def _drum_outline(rotor: Rotor, turn: int) -> Chain:
         left_mouth, left_foot, right_foot, right_mouth = (
             _turned(point, by) for point in ((-half, mouth), (-half, floor), (half, floor), (half, mouth))
         )
-        friction = rotor.friction
         if lead_in > 0:
             centre = _turned((-round_centre[0], round_centre[1]), by)
             pieces.append(Arc(centre, lead_in, by + math.pi - round_angle, -(math.pi - round_angle), friction, left))

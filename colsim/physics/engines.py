@@ -127,3 +127,6 @@ class Engine(Protocol):
 
     def contacts(self) -> Contacts:
         """Give the contacts of the last step."""
+
+    def extremes(self) -> tuple[float, float]:
+        """Give the greatest contact force [mN] and the greatest overlap of what presses [mm] of the last step."""

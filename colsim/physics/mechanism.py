@@ -13,6 +13,9 @@ __all__ = ["Mechanism", "why_blocked", "why_held"]
 
 _DRUM = frozenset({Part.LAND, Part.LEADING_SIDE, Part.TRAILING_SIDE, Part.POCKET_FLOOR})
 _CORNER = frozenset({Part.THROAT_EDGE, Part.FLOOR, Part.HOUSING})
+_LIFTED = frozenset({Part.LIFTED_EDGE})
+_ANYTHING = frozenset(Part)
+_SHARE = 0.1
 
 
 class Mechanism(StrEnum):
@@ -20,6 +23,7 @@ class Mechanism(StrEnum):
 
     NIP_OF_TWO = "nip of two"
     THROAT_CORNER = "throat corner"
+    LIFTED_EDGE = "lifted liner edge"
     SECOND_IN_POCKET = "second one in the pocket"
     FIRST_PROUD = "first one proud of the drum"
     UNKNOWN = "unknown"
@@ -64,10 +68,19 @@ def why_held(contacts: Contacts, state: State) -> Mechanism:
     Returns
     -------
     Mechanism
-        By what the lowest container rests on.
+        By the fixed parts that bear the lowest container and those it touches: a lifted edge or a corner if it gives
+        at least a tenth of what they are borne by, the lifted edge first; else the nip of two between plain walls.
     """
     if not len(state.index):
         return Mechanism.UNKNOWN
     lowest = int(state.index[int(np.argmin(state.position[:, 1]))])
-    parts = {part for body, part in zip(contacts.body.tolist(), contacts.part, strict=True) if body == lowest}
-    return Mechanism.THROAT_CORNER if parts & _CORNER else Mechanism.NIP_OF_TWO
+    pairs = zip(contacts.body.tolist(), contacts.other.tolist(), strict=True)
+    keystones = {lowest, *(i for pair in pairs if lowest in pair and -1 not in pair for i in pair)}
+    borne = {_LIFTED: 0.0, _CORNER: 0.0, _ANYTHING: 0.0}
+    for body, part, force in zip(contacts.body.tolist(), contacts.part, contacts.force[:, 1].tolist(), strict=True):
+        if body in keystones and part is not None and force > 0.0:
+            for kind in borne:
+                borne[kind] += force if kind is _ANYTHING or part in kind else 0.0
+    if borne[_LIFTED] >= _SHARE * borne[_ANYTHING] > 0.0:
+        return Mechanism.LIFTED_EDGE
+    return Mechanism.THROAT_CORNER if borne[_CORNER] >= _SHARE * borne[_ANYTHING] > 0.0 else Mechanism.NIP_OF_TWO

@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from itertools import combinations
 
 import numpy as np
 import pymunk
 import pymunk.batch
 
 from colsim.physics.engines import Contacts, FloatArray, IntArray, Settings, State
-from colsim.physics.scene import Arc, Body, Chain, Line, Part, Piece, Point, Scene, straightened
+from colsim.physics.scene import Arc, Body, Chain, Friction, Line, Part, Piece, Point, Scene, straightened
 
 __all__ = ["PymunkEngine"]
 
 # pymunk multiplies the frictions of two shapes; containers must share one factor, which must not be zero.
 _LEAST_FACTOR = 1e-6
-_STILL = pymunk.ShapeFilter(categories=0b01, mask=0b10)
-_MOVING = pymunk.ShapeFilter(categories=0b10)
+_STILL, _MOVING = 0b1, 0b10  # categories; each surface of containers has its own, from the second bit up
 _FLUSH = 1e-6  # sine of the turn between pieces that lie in one line
 _DRUM_MASS = 1e3  # [kg]; the pivot carries it, only the moment matters
 _MOTION = (
@@ -26,6 +26,7 @@ _MOTION = (
     | pymunk.batch.BodyFields.VELOCITY
     | pymunk.batch.BodyFields.ANGULAR_VELOCITY
 )
+_PRESSING = pymunk.batch.ArbiterFields.TOTAL_IMPULSE | pymunk.batch.ArbiterFields.DISTANCE_1
 
 _Row = tuple[int, int, Part | None, Point, Point, Point, float]
 
@@ -43,7 +44,8 @@ class PymunkEngine:
 
     def __init__(self, scene: Scene, settings: Settings | None = None) -> None:
         self.settings = settings or Settings()
-        self._factor = max(math.sqrt(scene.body_friction), _LEAST_FACTOR)
+        self._table = scene.friction_table
+        self._factors = [max(math.sqrt(row[k]), _LEAST_FACTOR) for k, row in enumerate(self._table)]
         self._space = space = pymunk.Space()
         space.gravity = scene.gravity
         space.iterations = self.settings.iterations
@@ -54,6 +56,8 @@ class PymunkEngine:
         self._buffer = pymunk.batch.Buffer()
         self._index: IntArray = np.empty(0, dtype=np.int64)
         self._order: IntArray | None = None
+        self._collision_types = len(self._factors)  # the first are the containers', one a surface
+        self._tell_mixed_pairs_apart()
         for chain in scene.walls:
             self._add_chain(chain, space.static_body)
         self._drum: pymunk.Body | None = None
@@ -66,23 +70,46 @@ class PymunkEngine:
             space.add(self._drum, pivot, self._motor)
             self._add_chain(scene.drum.outline, self._drum)
 
+    def _tell_mixed_pairs_apart(self) -> None:
+        """Give containers of two surfaces their own friction where the product of their factors is not it."""
+        for a, b in combinations(range(len(self._factors)), 2):
+            friction = self._table[a][b]
+            if math.isclose(friction, self._factors[a] * self._factors[b], rel_tol=1e-12):
+                continue
+
+            def set_friction(
+                arbiter: pymunk.Arbiter, space: pymunk.Space, data: object, friction: float = friction
+            ) -> None:
+                arbiter.friction = friction
+
+            self._space.on_collision(a, b, pre_solve=set_friction)
+
     def _add_chain(self, chain: Chain, body: pymunk.Body) -> None:
         pieces = list(self._simple_pieces(chain))
         for k, piece in enumerate(pieces):
-            shape: pymunk.Shape
-            if isinstance(piece, Arc):
-                shape = self._circle(piece, body)
-            else:
-                before = pieces[k - 1] if k > 0 or chain.closed else None
-                after = pieces[(k + 1) % len(pieces)] if k + 1 < len(pieces) or chain.closed else None
-                # Without thickness a piece has no round end that could stand proud of its neighbour.
-                shape = pymunk.Segment(body, piece.start, piece.end, 0.0)
-                shape.set_neighbors(*_neighbours(before, piece, after))
-            shape.friction = piece.friction / self._factor
-            shape.elasticity = 1.0
-            shape.filter = _STILL
-            self._parts[shape] = piece.part
-            self._space.add(shape)
+            before = pieces[k - 1] if k > 0 or chain.closed else None
+            after = pieces[(k + 1) % len(pieces)] if k + 1 < len(pieces) or chain.closed else None
+            for factor, surfaces in self._by_factor(piece.friction).items():
+                shape: pymunk.Shape
+                if isinstance(piece, Arc):
+                    shape = self._circle(piece, body, surfaces)
+                else:
+                    # Without thickness a piece has no round end that could stand proud of its neighbour.
+                    shape = pymunk.Segment(body, piece.start, piece.end, 0.0)
+                    shape.set_neighbors(*_neighbours(before, piece, after))
+                shape.friction = factor
+                shape.elasticity = 1.0
+                shape.filter = pymunk.ShapeFilter(categories=_STILL, mask=sum(_MOVING << s for s in surfaces))
+                self._parts[shape] = piece.part
+                self._space.add(shape)
+
+    def _by_factor(self, friction: Friction) -> dict[float, list[int]]:
+        """Sort the surfaces by the factor that gives each its friction with a piece: a copy of the piece for each."""
+        found: dict[float, list[int]] = {}
+        for surface, own in enumerate(self._factors):
+            value = friction[surface] if isinstance(friction, tuple) else friction
+            found.setdefault(value / own, []).append(surface)
+        return found
 
     def _simple_pieces(self, chain: Chain) -> Iterator[Piece]:
         for piece in chain.pieces:
@@ -91,10 +118,11 @@ class PymunkEngine:
             else:
                 yield from straightened(piece, self.settings.chord_turn)
 
-    def _circle(self, arc: Arc, body: pymunk.Body) -> pymunk.Circle:
+    def _circle(self, arc: Arc, body: pymunk.Body, surfaces: Iterable[int]) -> pymunk.Circle:
         """Make a convex arc of a whole circle that refuses what touches it elsewhere than on the arc."""
         circle = pymunk.Circle(body, arc.radius, arc.centre)
-        circle.collision_type = len(self._parts) + 1  # 0 is the containers'
+        circle.collision_type = self._collision_types
+        self._collision_types += 1
         middle, half = arc.from_angle + arc.sweep / 2, -arc.sweep / 2
 
         def keep_what_touches_the_arc(arbiter: pymunk.Arbiter, space: pymunk.Space, data: object) -> None:
@@ -102,7 +130,8 @@ class PymunkEngine:
             off = math.remainder(math.atan2(normal.y, normal.x) - body.angle - middle, 2 * math.pi)
             arbiter.process_collision = abs(off) <= half
 
-        self._space.on_collision(circle.collision_type, 0, pre_solve=keep_what_touches_the_arc)
+        for surface in surfaces:
+            self._space.on_collision(circle.collision_type, surface, pre_solve=keep_what_touches_the_arc)
         return circle
 
     @property
@@ -121,9 +150,10 @@ class PymunkEngine:
             shape = pymunk.Segment(rigid, (-body.flat / 2, 0.0), (body.flat / 2, 0.0), body.height / 2)
         else:
             shape = pymunk.Circle(rigid, body.height / 2)
-        shape.friction = self._factor
+        shape.friction = self._factors[body.surface]
         shape.elasticity = body.restitution
-        shape.filter = _MOVING
+        shape.filter = pymunk.ShapeFilter(categories=_MOVING << body.surface)
+        shape.collision_type = body.surface
         self._space.add(rigid, shape)
         self._bodies[body.index] = (rigid, shape)
         self._index_of_id[rigid.id] = body.index
@@ -193,6 +223,15 @@ class PymunkEngine:
             force=np.array([row[5] for row in rows], dtype=np.float64).reshape(-1, 2),
             overlap=np.array([row[6] for row in rows], dtype=np.float64),
         )
+
+    def extremes(self) -> tuple[float, float]:
+        """Give the greatest contact force [mN] and the greatest overlap of what presses [mm] of the last step."""
+        self._buffer.clear()
+        pymunk.batch.get_space_arbiters(self._space, _PRESSING, self._buffer)
+        rows = np.frombuffer(self._buffer.float_buf(), dtype=np.float64).reshape(-1, 3)
+        impulse = np.hypot(rows[:, 0], rows[:, 1])
+        pressing = rows[impulse > 0.0, 2]  # a contact that is refused off its arc has none
+        return float(impulse.max(initial=0.0)) / self.settings.step, float(-pressing.min(initial=0.0))
 
     def _collect(
         self,

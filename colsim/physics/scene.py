@@ -11,9 +11,11 @@ from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
 
-__all__ = ["Arc", "Body", "Chain", "Drum", "Line", "Part", "Piece", "Point", "Scene", "straightened"]
+__all__ = ["Arc", "Body", "Chain", "Drum", "Friction", "Line", "Part", "Piece", "Point", "Scene", "straightened"]
 
 Point = tuple[float, float]
+Friction = float | tuple[float, ...]
+"""Friction of a piece against a container: one for all, or one for each surface that containers have."""
 
 
 class Part(StrEnum):
@@ -21,6 +23,7 @@ class Part(StrEnum):
 
     LEFT_WALL = "left wall"
     RIGHT_WALL = "right wall"
+    LIFTED_EDGE = "lifted liner edge"
     FLOOR = "floor"
     THROAT_EDGE = "throat edge"
     HOUSING = "housing"
@@ -37,7 +40,7 @@ class Line:
 
     start: Point
     end: Point
-    friction: float
+    friction: Friction
     part: Part = Part.OTHER
 
     def direction(self, share: float) -> Point:
@@ -55,7 +58,7 @@ class Arc:
     radius: float
     from_angle: float
     sweep: float
-    friction: float
+    friction: Friction
     part: Part = Part.OTHER
 
     def at(self, share: float) -> Point:
@@ -151,6 +154,8 @@ class Body:
         Moment of inertia about the centre [kg mm2].
     restitution : float
         Rebound speed over impact speed against a rigid surface [-].
+    surface : int
+        Which of the surfaces that the scene's frictions tell apart.
     """
 
     index: int
@@ -159,6 +164,7 @@ class Body:
     mass: float
     moment: float
     restitution: float = 0.0
+    surface: int = 0
 
     @property
     def reach(self) -> float:
@@ -176,13 +182,19 @@ class Scene:
         [mm/s2]
     walls : tuple of Chain
         What does not move.
-    body_friction : float
-        Friction between two containers [-]; each piece carries its own against a container.
+    body_friction : float or tuple of tuple of float
+        Friction between two containers [-]: one for all, or a symmetric table by their surfaces; each piece carries
+        its own against a container.
     drum : Drum or None
         What turns, if anything does.
     """
 
     gravity: Point
     walls: tuple[Chain, ...]
-    body_friction: float
+    body_friction: float | tuple[tuple[float, ...], ...]
     drum: Drum | None = None
+
+    @property
+    def friction_table(self) -> tuple[tuple[float, ...], ...]:
+        """Friction between two containers by their surfaces [-]."""
+        return self.body_friction if isinstance(self.body_friction, tuple) else ((self.body_friction,),)

@@ -53,11 +53,17 @@ class Turn:
         Whether the drum stopped short of its place.
     duration : float
         Until everything was at rest [s].
+    peak_force : float
+        Greatest contact force at any look [N]; a knock between two looks is not in it.
+    overlap : float
+        Greatest overlap of two bodies at any look [mm].
     """
 
     dropped: tuple[int, ...]
     blocked: bool
     duration: float
+    peak_force: float
+    overlap: float
 
 
 class VendingColumn:
@@ -95,6 +101,7 @@ class VendingColumn:
         self._dropped: list[int] = []
         self._dispensed = 0
         self._turns = 0
+        self._peak_force = self._overlap = 0.0
         self._state = engine.state()
         engine.hold()
 
@@ -150,6 +157,12 @@ class VendingColumn:
         highest = self._state.position[self._state.index == body.index, 1]
         return bool(np.all(highest + body.height / 2 <= self._section.top))
 
+    def take_back(self, index: int) -> None:
+        """Take out a container that does not go in."""
+        self._engine.remove(index)
+        del self._bodies[index]
+        self._state = self._engine.state()
+
     def turn(self) -> Turn:
         """Turn the drum by one pocket and wait until everything is at rest.
 
@@ -159,6 +172,7 @@ class VendingColumn:
             If a container leaves other than by the outlet.
         """
         self._dropped = []
+        self._peak_force = self._overlap = 0.0
         self._turns += 1
         # From the start, not from where the drum is: relative targets would add up their errors.
         self._target = self._section.turn * self._turns * 2 * math.pi / self._section.pockets
@@ -167,7 +181,7 @@ class VendingColumn:
         if not blocked:
             self._engine.hold()
             self._wait_for_rest()
-        return Turn(tuple(self._dropped), blocked, self._time - begun)
+        return Turn(tuple(self._dropped), blocked, self._time - begun, self._peak_force, self._overlap)
 
     def _reach_target(self) -> bool:
         """Turn until the drum is in its place, or makes too little way towards it."""
@@ -211,6 +225,8 @@ class VendingColumn:
         """Let some steps pass, then take out what has dropped."""
         self._engine.advance(steps)
         self._time += steps * self._step
+        force, overlap = self._engine.extremes()
+        self._peak_force, self._overlap = max(self._peak_force, force / 1000.0), max(self._overlap, overlap)
         state = self._state = self._engine.state()
         if self._watch is not None:
             self._watch(self.frame())

@@ -12,13 +12,14 @@ from matplotlib.patches import Circle, Polygon
 
 from colsim.errors import ScenarioError
 from colsim.model import Scenario
-from colsim.physics.scene import Chain, Part, Point, straightened
+from colsim.physics.scene import Body, Chain, Part, Point, straightened
 from colsim.sampling import Fill
 
 __all__ = ["plot_column"]
 
 INK, PAPER, STEEL, LINER, SPACER = "#2b2b33", "#fbf8f1", "#cfd3da", "#0072b2", "#7a4f9a"
 CONTAINER, MARK = "#f3e3c3", "#a3431f"
+_KINDS = ((CONTAINER, ""), ("#d9e6ee", ".."), ("#dfe8cf", "//"))
 _MARGIN = 15.0
 _CHORD_TURN = 2.0  # [deg] of arcs as drawn
 
@@ -65,7 +66,7 @@ def plot_column(fill: Fill, frame: int = -1, ax: Axes | None = None) -> Axes:
     for index, (x, y), angle in zip(
         shot.state.index.tolist(), shot.state.position.tolist(), shot.state.angle.tolist(), strict=True
     ):
-        _draw_container(ax, scenario, (x, y), angle, index)
+        _draw_container(ax, fill.bodies[index], scenario.product_of(index), (x, y), angle)
     reach = section.housing_radius + _MARGIN
     ax.set(
         xlim=(-reach, reach),
@@ -103,7 +104,7 @@ def _draw_chain(ax: Axes, chain: Chain, top: float) -> None:
     for piece in chain.pieces:
         points = np.array(_points(Chain((piece,))))
         points[:, 1] = np.minimum(points[:, 1], top)
-        wide = piece.part in (Part.LEFT_WALL, Part.RIGHT_WALL, Part.FLOOR, Part.THROAT_EDGE)
+        wide = piece.part is not Part.HOUSING
         label = "wall and floor" if wide else "housing"
         ax.plot(
             *points.T, color=INK, linewidth=2.2 if wide else 1.4, linestyle="-" if wide else (0, (4, 2)), label=label
@@ -113,14 +114,14 @@ def _draw_chain(ax: Axes, chain: Chain, top: float) -> None:
 def _draw_liners(ax: Axes, scenario: Scenario, throat: float, floor_top: float) -> None:
     for wall, side in (("left", -1), ("right", 1)):
         x = side * (scenario.column.width / 2 + 3.0)
-        for bottom, top, friction in scenario.column.liner_zones(wall):
+        for zone in scenario.column.liner_zones(wall):
             ax.plot(
                 [x, x],
-                [max(throat + bottom, floor_top), throat + top],
+                [max(throat + zone.bottom, floor_top), throat + zone.top],
                 color=LINER,
                 linewidth=4,
                 alpha=0.8,
-                label=f"liner, friction {friction:g}",
+                label=f"liner, friction {zone.friction:g}",
             )
 
 
@@ -157,10 +158,11 @@ def _spacer_outlines(scenario: Scenario) -> Iterable[list[Point]]:
             yield [_turn(corner, first - k * pitch) for corner in corners]
 
 
-def _draw_container(ax: Axes, scenario: Scenario, centre: Point, angle: float, index: int) -> None:
-    container = scenario.container
-    radius, half = container.height / 2, container.set_flat / 2
-    look = {"facecolor": CONTAINER, "edgecolor": INK, "linewidth": 1.2, "label": container.name}
+def _draw_container(ax: Axes, body: Body, name: str, centre: Point, angle: float) -> None:
+    radius, half = body.height / 2, body.flat / 2
+    # Kinds differ in shade and in how they are hatched.
+    shade, hatch = _KINDS[body.surface % len(_KINDS)]
+    look = {"facecolor": shade, "edgecolor": INK, "linewidth": 1.2, "hatch": hatch, "label": name}
     if half == 0:
         ax.add_patch(Circle(centre, radius, **look))
     else:
@@ -175,4 +177,4 @@ def _draw_container(ax: Axes, scenario: Scenario, centre: Point, angle: float, i
         color=MARK,
         linewidth=3,
     )
-    ax.text(*centre, str(index + 1), ha="center", va="center", fontsize="small", color=INK)
+    ax.text(*centre, str(body.index + 1), ha="center", va="center", fontsize="small", color=INK)

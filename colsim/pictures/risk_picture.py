@@ -31,6 +31,7 @@ def plot_risk(fills: Fills, ax: Axes | None = None) -> Axes:
     if ax is None:
         _, ax = plt.subplots(figsize=(6.4, 4.0), layout="constrained")
     table = fills.hazard()
+    table = table[~table["topped up"]]  # a second load of the same height would lie over the first
     rate = table["rate"].to_numpy()
     spread = [rate - table["low"].to_numpy(), table["high"].to_numpy() - rate]
     ax.set_facecolor(PAPER)
@@ -54,6 +55,6 @@ def plot_risk(fills: Fills, ax: Axes | None = None) -> Axes:
         title=f"{fills.scenario.title}\n{fills.risk().per_fill.failures} of {len(fills.fills)} fills failed",
     )
     ax.xaxis.set_major_locator(MaxNLocator(integer=True))
-    ax.set_xlim(fills.scenario.loading.count + 0.5, 0.5)
+    ax.set_xlim(fills.scenario.loading.total + 0.5, 0.5)
     ax.legend(loc="upper center", fontsize="small", frameon=False)
     return ax

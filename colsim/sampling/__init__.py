@@ -1,6 +1,7 @@
 """One fill, and many."""
 
-from colsim.sampling.many_fills import Fills, simulate_fills
+from colsim.sampling.fills import Fills
+from colsim.sampling.many_fills import simulate_fills
 from colsim.sampling.one_fill import SEEN_FROM_OUTSIDE, Fill, Outcome, Vend, simulate_fill
 
 __all__ = ["SEEN_FROM_OUTSIDE", "Fill", "Fills", "Outcome", "Vend", "simulate_fill", "simulate_fills"]

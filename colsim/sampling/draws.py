@@ -6,15 +6,17 @@ the same for any number of workers, fills, containers or options.
 
 from __future__ import annotations
 
+import zlib
 from dataclasses import dataclass
 from enum import IntEnum
 
 import numpy as np
 
 from colsim.errors import ScenarioError
-from colsim.model import Loading
+from colsim.model import Container, Loading, Scenario
+from colsim.model.spread import Spread
 
-__all__ = ["Placement", "draw_placement", "fresh_seed", "require_whole"]
+__all__ = ["Placement", "draw_container", "draw_fill_wide", "draw_placement", "fresh_seed", "require_whole"]
 
 
 class _Stream(IntEnum):
@@ -22,6 +24,8 @@ class _Stream(IntEnum):
 
     FILL = 0
     PLACEMENT = 1
+    FILL_WIDE = 2
+    CONTAINER = 3
 
 
 @dataclass(frozen=True)
@@ -69,5 +73,63 @@ def draw_placement(loading: Loading, seed: int, fill: int, item: int) -> Placeme
     return Placement(side * (1.0 - loading.placement_scatter * off), 2.0 * np.pi * angle)
 
 
-def _generator(seed: int, stream: _Stream, fill: int, item: int) -> np.random.Generator:
-    return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(int(stream), fill, item)))
+def draw_fill_wide(scenario: Scenario, seed: int, fill: int) -> dict[str, float]:
+    """Draw what differs from fill to fill and is one for the whole of it.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        With its spreads.
+    seed, fill : int
+        Which draw.
+
+    Returns
+    -------
+    dict of str to float
+        Value by dotted path. What is drawn for one path does not depend on which others there are.
+    """
+    return {
+        path: _draw(spread, seed, _Stream.FILL_WIDE, fill, 0, path)
+        for path, spread in scenario.varying().items()
+        if not _is_drawn_for_each(path.rpartition(".")[2], spread)
+    }
+
+
+def draw_container(container: Container, seed: int, fill: int, item: int) -> Container:
+    """Draw what differs from container to container.
+
+    Parameters
+    ----------
+    container : Container
+        With its spreads.
+    seed, fill, item : int
+        Which draw.
+
+    Returns
+    -------
+    Container
+        With plain numbers in place of what was drawn.
+
+    Raises
+    ------
+    ScenarioError
+        If the numbers drawn do not go together.
+    """
+    drawn = {
+        name: _draw(spread, seed, _Stream.CONTAINER, fill, item, name)
+        for name, spread in container.spreads.items()
+        if spread.kind == "varies" and _is_drawn_for_each(name, spread)
+    }
+    return Container(**{**container.as_given(), **drawn}) if drawn else container
+
+
+def _is_drawn_for_each(field: str, spread: Spread) -> bool:
+    return spread.per == "container" or (spread.per is None and field in Container.drawn_for_each)
+
+
+def _draw(spread: Spread, seed: int, stream: _Stream, fill: int, item: int, path: str) -> float:
+    return spread.quantile(_generator(seed, stream, fill, item, zlib.crc32(path.encode())).random())
+
+
+def _generator(seed: int, stream: _Stream, *key: int) -> np.random.Generator:
+    return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(int(stream), *key)))

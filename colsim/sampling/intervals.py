@@ -7,7 +7,7 @@ itself: with failures that cluster by fill it covered as little as 63 % of the t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from scipy.special import betaincinv
 
@@ -133,18 +133,23 @@ def per_fill(outcome: str, failures: int, fills: int, invalid: int, *, vends: in
     )
 
 
-def per_vend(of_fills: Estimate, count: int, *, any_failure: Estimate | None = None) -> Estimate:
+def per_vend(
+    of_fills: Estimate, most: int, *, least: int | None = None, any_failure: Estimate | None = None
+) -> Estimate:
     """Estimate an outcome over vends, from the shares of fills that end with it and with any failure.
 
-    A fill that fails has made between 1 and n vends, a clean one n. With a share f of fills that fail at all, a share
-    q that fails by this outcome makes q / n <= R <= q / (n - (n - 1) f), whatever fills have in common within.
+    A fill that fails has made between 1 and n vends, a clean one between m and n. With a share f of fills that fail at
+    all, a share q that fails by this outcome makes q / n <= R <= q / (m - (m - 1) f), whatever fills have in common
+    within.
 
     Parameters
     ----------
     of_fills : Estimate
         Share q of fills whose first failure is this outcome.
-    count : int
-        Containers loaded, n.
+    most : int
+        Vends of a clean fill that was loaded in full, n.
+    least : int, optional
+        Fewest vends that a clean fill makes, m, where some found no room for all; n if not given.
     any_failure : Estimate, optional
         Share f of fills that fail at all; not given where any failure is the outcome.
 
@@ -153,16 +158,12 @@ def per_vend(of_fills: Estimate, count: int, *, any_failure: Estimate | None = N
     Estimate
         At the level of the two, if they are the same; else their errors add up.
     """
-    n, f = count, (any_failure or of_fills).high
-    return Estimate(
+    m, f = most if least is None else least, (any_failure or of_fills).high
+    return replace(
+        of_fills,
         unit="vend",
-        outcome=of_fills.outcome,
-        failures=of_fills.failures,
-        fills=of_fills.fills,
-        vends=of_fills.vends,
         rate=of_fills.failures / of_fills.vends if of_fills.vends else math.nan,
-        low=of_fills.low / n,
-        high=min(1.0, of_fills.high / (n - (n - 1) * f)),
-        level=of_fills.level,
-        method="bound from the exact interval over fills",
+        low=of_fills.low / most,
+        high=min(1.0, of_fills.high / (m - (m - 1) * f)),
+        method=f"bound from the interval over fills: {of_fills.method}",
     )

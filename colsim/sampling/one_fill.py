@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from types import MappingProxyType
 
-from colsim.errors import SimulationError
+from colsim.errors import ScenarioError
 from colsim.model import Scenario
 from colsim.physics.cross_section import CrossSection, build_cross_section, container_body
 from colsim.physics.engines import Contacts, Settings
 from colsim.physics.mechanism import Mechanism, why_blocked, why_held
 from colsim.physics.pymunk_engine import PymunkEngine
-from colsim.physics.vending import Frame, LostContainerError, VendingColumn
-from colsim.sampling.draws import draw_placement, require_whole
+from colsim.physics.scene import Body
+from colsim.physics.vending import Frame, LostContainerError, Turn, VendingColumn
+from colsim.sampling.draws import draw_container, draw_fill_wide, draw_placement, require_whole
 
 __all__ = ["ENGINE", "SEEN_FROM_OUTSIDE", "Fill", "Outcome", "Vend", "simulate_fill"]
 
@@ -67,6 +68,12 @@ class Vend:
         Containers in the column beforehand.
     duration : float
         Until everything was at rest again [s].
+    peak_force : float
+        Greatest contact force, looked at fifty times a second [N].
+    overlap : float
+        Greatest overlap of two bodies [mm], a measure of the simulation's own error.
+    topped_up : bool
+        Whether it came after the top-up.
     """
 
     vend: int
@@ -75,6 +82,9 @@ class Vend:
     remaining: int
     before: int
     duration: float
+    peak_force: float = math.nan
+    overlap: float = math.nan
+    topped_up: bool = False
 
 
 @dataclass(frozen=True)
@@ -91,6 +101,12 @@ class Fill:
         In order.
     loaded, dispensed, left : int
         Containers that went in, came out, and are still in.
+    short : int
+        Containers that were to go in but found no room.
+    drawn : mapping of str to float
+        What was drawn for the whole of this fill, by dotted path.
+    bodies : tuple of Body
+        The containers, in the order of loading.
     invalid : str
         Why the simulation of this fill cannot be believed; empty if it can.
     section : CrossSection
@@ -108,6 +124,9 @@ class Fill:
     loaded: int
     dispensed: int
     left: int
+    short: int
+    drawn: Mapping[str, float]
+    bodies: tuple[Body, ...]
     invalid: str
     section: CrossSection
     contacts: Contacts | None
@@ -155,44 +174,52 @@ def simulate_fill(
     Returns
     -------
     Fill
-        A fill that breaks the conservation of containers or holds a number that is none is returned as invalid.
+        A fill that breaks the conservation of containers, holds a number that is none, or whose draws do not go
+        together is returned as invalid. Unknowns stand at their typical values. What finds no room when loading stays
+        out and is counted as short.
 
     Raises
     ------
     ScenarioError
         If the seed or fill is not a whole number of 0 or more.
-    SimulationError
-        If the column does not hold ``loading.count`` containers.
     """
     seed, fill = require_whole("seed", seed), require_whole("fill", fill)
     settings = settings or Settings()
-    section = build_cross_section(scenario)
+    drawn = draw_fill_wide(scenario, seed, fill)
+    invalid = ""
+    try:
+        as_drawn = scenario.changed(**drawn) if drawn else scenario
+    except ScenarioError as error:
+        as_drawn, invalid = scenario, f"what was drawn does not go together: {error}"
+    section = build_cross_section(as_drawn)
     frames: list[Frame] = []
     column = VendingColumn(
         section,
         PymunkEngine(section.scene, settings),
         step=settings.step,
-        speed=scenario.rotor.speed * 2 * math.pi / 60,
+        speed=as_drawn.rotor.speed * 2 * math.pi / 60,
         watch=frames.append if record else None,
     )
-    vends: list[Vend] = []
-    invalid = ""
-    try:
-        _load(column, scenario, seed, fill)
-        vends.extend(_vend_until_over(column, scenario.loading.count, section))
-    except LostContainerError as error:
-        invalid = str(error)
-    left, loaded = len(column.left), scenario.loading.count
+    course = _Course(as_drawn, seed, fill, column, section)
+    if not invalid:
+        try:
+            course.run()
+        except (LostContainerError, ScenarioError) as error:
+            invalid = str(error)
+    loaded, left = len(course.bodies), len(column.left)
     if not invalid and loaded != column.dispensed + left:
         invalid = f"loaded {loaded}, but {column.dispensed} came and {left} are left"
     return Fill(
         scenario=scenario,
         seed=seed,
         fill=fill,
-        vends=tuple(vends),
+        vends=tuple(course.vends),
         loaded=loaded,
         dispensed=column.dispensed,
         left=left,
+        short=course.short,
+        drawn=drawn,
+        bodies=tuple(course.bodies),
         invalid=invalid,
         section=section,
         contacts=None if invalid else column.contacts(),
@@ -200,48 +227,84 @@ def simulate_fill(
     )
 
 
-def _load(column: VendingColumn, scenario: Scenario, seed: int, fill: int) -> None:
-    for item in range(scenario.loading.count):
-        body = container_body(scenario.container, item)
-        placement = draw_placement(scenario.loading, seed, fill, item)
-        if not column.lay(body, placement.across, placement.angle):
-            raise SimulationError(
-                f"the column holds only {item} of {scenario.loading.count} containers (seed {seed}, fill {fill}): "
-                "lower loading.count, or measure column.height again"
-            )
+class _Course:
+    """One fill as it goes on: what was loaded, what was vended."""
 
+    def __init__(self, scenario: Scenario, seed: int, fill: int, column: VendingColumn, section: CrossSection) -> None:
+        self._scenario, self._draw, self._column, self._section = scenario, (seed, fill), column, section
+        self._surfaces = {name: k for k, name in enumerate(scenario.loaded_products)}
+        self.bodies: list[Body] = []
+        self.vends: list[Vend] = []
+        self.short = 0
 
-def _vend_until_over(column: VendingColumn, count: int, section: CrossSection) -> Iterator[Vend]:
-    before, number = count, 0
-    while before:
-        number += 1
-        # The first vend of a fresh load takes the turns that bring a container as far as the outlet.
-        outcome, mechanism, duration = _vend(column, section, section.turns_to_first if number == 1 else 1)
-        remaining = len(column.left)
-        yield Vend(number, outcome, mechanism, remaining, before, duration)
-        if outcome.ends_the_fill:
-            return
-        before = remaining
+    def run(self) -> None:
+        """Load, vend, top up once if that is wanted, and vend until empty or failed."""
+        loading = self._scenario.loading
+        self._load(loading.total)
+        if loading.top_up_at is not None:
+            if not self._vend_down_to(loading.top_up_at):
+                return
+            self._load(loading.total - len(self._column.left))
+        self._vend_down_to(0, topped_up=loading.top_up_at is not None)
 
+    def _load(self, count: int) -> None:
+        """Lay in containers until that many are in or the next finds no room."""
+        for k in range(count):
+            item = len(self.bodies)
+            name = self._scenario.product_of(item)
+            container = draw_container(self._scenario.products[name], *self._draw, item)
+            placement = draw_placement(self._scenario.loading, *self._draw, item)
+            body = container_body(container, item, self._surfaces[name])
+            if not self._column.lay(body, placement.across, placement.angle):
+                self._column.take_back(item)
+                self.short += count - k
+                return
+            self.bodies.append(body)
 
-def _vend(column: VendingColumn, section: CrossSection, turns: int) -> tuple[Outcome, Mechanism | None, float]:
-    """Turn as often as it takes, and once more if nothing came."""
-    dropped, duration = 0, 0.0
-    held: Mechanism | None = None
-    for number in range(turns + 1):
-        if number == turns:
-            held = why_held(column.contacts(), column.state)
-        turn = column.turn()
-        duration += turn.duration
-        dropped += len(turn.dropped)
-        if turn.blocked:
-            return Outcome.STALL, why_blocked(column.contacts(), column.state, section.drum_radius), duration
-        if dropped and number >= turns - 1:
-            break
-    if not dropped:
-        return Outcome.BRIDGE, held, duration
-    if held is not None:
-        return Outcome.LATE, held, duration
-    if dropped > 1:
-        return Outcome.DOUBLE, Mechanism.SECOND_IN_POCKET, duration
-    return Outcome.SINGLE, None, duration
+    def _vend_down_to(self, level: int, *, topped_up: bool = False) -> bool:
+        """Vend until at most so many are left; tell whether it came to that."""
+        while (before := len(self._column.left)) > level:
+            # The first vend of a fresh load takes the turns that bring a container as far as the outlet.
+            turns = 1 if self.vends else self._section.turns_to_first
+            number = len(self.vends) + 1
+            vend = replace(self._vend(turns), vend=number, before=before, topped_up=topped_up)
+            self.vends.append(vend)
+            if vend.outcome.ends_the_fill:
+                return False
+        return True
+
+    def _vend(self, turns: int) -> Vend:
+        """Turn as often as it takes, and once more if nothing came."""
+        made: list[Turn] = []
+        held: Mechanism | None = None
+        dropped = 0
+        for number in range(turns + 1):
+            if number == turns:
+                held = why_held(self._column.contacts(), self._column.state)
+            made.append(turn := self._column.turn())
+            dropped += len(turn.dropped)
+            if turn.blocked or (dropped and number >= turns - 1):
+                break
+        outcome, mechanism = self._judged(dropped, held, blocked=made[-1].blocked)
+        return Vend(
+            vend=0,
+            outcome=outcome,
+            mechanism=mechanism,
+            remaining=len(self._column.left),
+            before=0,
+            duration=sum(turn.duration for turn in made),
+            peak_force=max(turn.peak_force for turn in made),
+            overlap=max(turn.overlap for turn in made),
+        )
+
+    def _judged(self, dropped: int, held: Mechanism | None, *, blocked: bool) -> tuple[Outcome, Mechanism | None]:
+        if blocked:
+            contacts, state = self._column.contacts(), self._column.state
+            return Outcome.STALL, why_blocked(contacts, state, self._section.drum_radius)
+        if not dropped:
+            return Outcome.BRIDGE, held
+        if held is not None:
+            return Outcome.LATE, held
+        if dropped > 1:
+            return Outcome.DOUBLE, Mechanism.SECOND_IN_POCKET
+        return Outcome.SINGLE, None

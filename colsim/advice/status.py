@@ -1,0 +1,68 @@
+"""How sure an answer is, and what would make it surer."""
+
+from __future__ import annotations
+
+import math
+from enum import StrEnum
+
+from colsim.sampling.fills import Fills, target_per_fill
+from colsim.sampling.sequences import fills_needed
+
+__all__ = ["Status", "fills_to_settle", "judged"]
+
+
+class Status(StrEnum):
+    """How sure an answer is."""
+
+    MEETS = "meets"
+    FAILS = "fails"
+    UNDECIDED = "undecided"
+    DEPENDS = "depends"
+    NOT_CHECKED = "not checked"
+    NOT_APPLICABLE = "not applicable"
+
+
+def judged(fills: Fills, level: float) -> Status:
+    """Tell whether fills show that the target is met, or that it is not.
+
+    Parameters
+    ----------
+    fills : Fills
+        Of one scenario, whose target counts.
+    level : float
+        Confidence.
+
+    Returns
+    -------
+    Status
+        ``meets``, ``fails`` or ``undecided``.
+    """
+    target = fills.scenario.target
+    risk = fills.risk_looking_often(level=level)
+    if target.failures_per_fill is not None:
+        estimate, allowed = risk.per_fill, target.failures_per_fill
+    else:
+        estimate, allowed = risk.per_vend, target.failures_per_vend
+    if estimate.high <= allowed:
+        return Status.MEETS
+    return Status.FAILS if estimate.low > allowed else Status.UNDECIDED
+
+
+def fills_to_settle(fills: Fills, level: float) -> int | None:
+    """Estimate how many fills in all would settle what these leave undecided.
+
+    Parameters
+    ----------
+    fills : Fills
+        Undecided ones.
+    level : float
+        Confidence.
+
+    Returns
+    -------
+    int or None
+        If failures go on at this rate; None if no number would, because the risk is about the target itself.
+    """
+    rate = fills.risk().per_fill.rate
+    guess = 0.5 if math.isnan(rate) else rate
+    return fills_needed(guess, level=1 - 0.9 * (1 - level), target=target_per_fill(fills.scenario))

@@ -1,0 +1,145 @@
+"""Plain words for what cannot be measured on site, each an unknown range with where it comes from.
+
+Published frictions of one pair differ by a factor of two to four, so a word gives a range, never a number.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
+from typing import Literal
+
+from colsim.model.spread import StandIn
+
+__all__ = [
+    "CARBONATION",
+    "FRICTION_OF_CONTAINERS",
+    "FRICTION_ON_LINER",
+    "FRICTION_ON_WALL",
+    "LIFTED_EDGE",
+    "MOTOR_TORQUE",
+    "WALL_THICKNESS",
+    "Drink",
+    "LinerCondition",
+    "Motor",
+    "Surface",
+    "WallFeel",
+    "WallSurface",
+    "any_of",
+    "wetted",
+]
+
+Surface = Literal["bare", "film_label", "paper_label", "sleeve", "can"]
+WallSurface = Literal["painted_steel", "zinc_coated_steel", "plastic"]
+LinerCondition = Literal["fresh", "dusty", "dried", "lifted"]
+Motor = Literal["weak", "normal"]
+WallFeel = Literal["crisp", "ordinary", "thin", "very_thin"]
+Drink = Literal["still", "light", "cola_like", "very_fizzy"]
+
+_ASSUMED = "assumed"
+_POLYESTER = "CRC Materials Handbook table 399: thermoplastic polyester on itself 0.17"
+_ON_STEEL = "polyester on steel 0.19 static, 0.25 kinetic (engineering data sheet); 0.2 to 0.4 common practice"
+_CAN = "0.2 to 0.5 with lacquered cans, common practice"
+_SHEETS = "polyethylene of very high molar mass on polished steel 0.15 to 0.20, ASTM D1894; acetal on steel 0.1 to 0.3"
+
+
+def _range(low: float, typical: float, high: float, origin: str) -> StandIn:
+    return StandIn(kind="unknown", low=low, typical=typical, high=high, origin=origin)
+
+
+FRICTION_OF_CONTAINERS: Mapping[str, StandIn] = MappingProxyType(
+    {
+        "bare": _range(0.17, 0.30, 0.60, f"{_POLYESTER}; up to 0.6 for a very clean wall, from memory"),
+        "film_label": _range(0.20, 0.30, 0.40, _ASSUMED),
+        "paper_label": _range(0.25, 0.35, 0.50, _ASSUMED),
+        "sleeve": _range(0.20, 0.30, 0.45, _ASSUMED),
+        "can": _range(0.20, 0.30, 0.50, f"{_CAN}; aluminium on itself 0.34 to 0.42 in one handbook"),
+    }
+)
+"""Container on a container of the same surface, dry [-]."""
+
+_STEEL: Mapping[str, StandIn] = {
+    "bare": _range(0.19, 0.25, 0.40, _ON_STEEL),
+    "film_label": _range(0.20, 0.30, 0.40, _ASSUMED),
+    "paper_label": _range(0.25, 0.35, 0.50, _ASSUMED),
+    "sleeve": _range(0.20, 0.30, 0.45, _ASSUMED),
+    "can": _range(0.20, 0.30, 0.50, _CAN),
+}
+_PLASTIC: Mapping[str, StandIn] = {
+    "bare": _range(0.15, 0.22, 0.35, f"{_POLYESTER}; 0.17 to 0.25 on dry conveyor plastic, a chain maker's rule"),
+    "film_label": _range(0.15, 0.25, 0.40, _ASSUMED),
+    "paper_label": _range(0.20, 0.30, 0.45, _ASSUMED),
+    "sleeve": _range(0.15, 0.25, 0.40, _ASSUMED),
+    "can": _range(0.15, 0.22, 0.35, _ASSUMED),
+}
+FRICTION_ON_WALL: Mapping[str, Mapping[str, StandIn]] = MappingProxyType(
+    {"painted_steel": _STEEL, "zinc_coated_steel": _STEEL, "plastic": _PLASTIC}
+)
+"""Container on a bare wall, dry [-]."""
+
+FRICTION_ON_LINER: Mapping[str, StandIn] = MappingProxyType(
+    {
+        "fresh": _range(0.08, 0.15, 0.20, _SHEETS),
+        "dusty": _range(0.15, 0.22, 0.35, _ASSUMED),
+        "dried": _range(0.20, 0.30, 0.50, f"{_ASSUMED}: a dried film of drink, tacky"),
+        "lifted": _range(0.10, 0.18, 0.35, f"{_ASSUMED}: any sheet with its edge off the wall"),
+    }
+)
+"""Container on a liner [-]."""
+
+LIFTED_EDGE = _range(1.0, 3.0, 8.0, f"{_ASSUMED}: how far a lifted top edge stands off the wall [mm]")
+MOTOR_TORQUE: Mapping[str, StandIn] = MappingProxyType(
+    {"weak": _range(5.0, 8.0, 12.0, _ASSUMED), "normal": _range(12.0, 20.0, 40.0, _ASSUMED)}
+)
+"""Torque at which the motor stalls [N m]."""
+
+WALL_THICKNESS: Mapping[str, StandIn] = MappingProxyType(
+    {
+        "crisp": _range(0.25, 0.30, 0.35, "sidewall of rigid carbonated bottles, common practice"),
+        "ordinary": _range(0.15, 0.20, 0.25, _ASSUMED),
+        "thin": _range(0.10, 0.12, 0.15, "sidewall of light water bottles 0.08 to 0.15 mm, common practice"),
+        "very_thin": _range(0.06, 0.08, 0.10, _ASSUMED),
+    }
+)
+"""Thickness of the side wall by how it feels to the thumb [mm]."""
+
+CARBONATION: Mapping[str, StandIn] = MappingProxyType(
+    {
+        "still": StandIn(kind="unknown", shape="fixed", typical=0.0, origin="no gas"),
+        "light": _range(1.0, 2.0, 2.5, _ASSUMED),
+        "cola_like": _range(2.8, 3.5, 4.0, "soft drinks 1.5 to 4 volumes, about 3 common"),
+        "very_fizzy": _range(3.5, 4.0, 4.5, _ASSUMED),
+    }
+)
+"""Carbon dioxide in the drink [volumes]."""
+
+
+def wetted(dry: StandIn) -> StandIn:
+    """Give the range of a friction with a film of condensation between.
+
+    Parameters
+    ----------
+    dry : StandIn
+        The dry range.
+
+    Returns
+    -------
+    StandIn
+        A film usually takes off 20 to 50 %, yet a thin one between smooth plastic can hold (both from memory): from
+        half the low end to the high end as it is.
+    """
+    return _range(0.5 * dry.low, 0.75 * dry.typical, dry.high, f"{dry.origin}; wet: less by 20 to 50 %, from memory")
+
+
+def any_of(ranges: Iterable[StandIn]) -> StandIn:
+    """Give the range of a friction of which only the candidates are known: from their least to their greatest."""
+    ranges = tuple(ranges)
+    if len(set(ranges)) == 1:
+        return ranges[0]
+    return _range(
+        min(each.low for each in ranges),
+        math.prod(each.typical for each in ranges) ** (1 / len(ranges)),
+        max(each.high for each in ranges),
+        f"{_ASSUMED}: between what each has with its like",
+    )

@@ -1,0 +1,119 @@
+"""Simulating several scenarios until each is settled, with looks on a fixed schedule."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor
+from contextlib import nullcontext
+from dataclasses import dataclass, field
+
+from tqdm import tqdm
+
+from colsim.model import Scenario
+from colsim.sampling.draws import require_whole
+from colsim.sampling.fills import Fills
+from colsim.sampling.many_fills import Batch, process_pool, require_room, simulate_batches
+from colsim.sampling.one_fill import Fill
+
+__all__ = ["Run", "look_schedule", "simulate_until_settled"]
+
+FIRST_LOOK = 8
+
+
+@dataclass
+class Run:
+    """One scenario that is simulated until it is settled.
+
+    Attributes
+    ----------
+    scenario : Scenario
+        What is simulated.
+    settled : callable
+        Given the fills up to a look, tells whether that is enough; it must depend on nothing else.
+    done : list of Fill
+        Fills from 0 on that are there already; more are added.
+    """
+
+    scenario: Scenario
+    settled: Callable[[Fills], bool]
+    done: list[Fill] = field(default_factory=list)
+    _enough: bool = False
+
+
+def look_schedule(max_fills: int) -> Iterator[int]:
+    """List the numbers of fills at which one looks: 8, 12, 16, 24, 32, 48 and so on, and at last the greatest.
+
+    Parameters
+    ----------
+    max_fills : int
+        The greatest number.
+
+    Yields
+    ------
+    int
+    """
+    look = FIRST_LOOK
+    while look < max_fills:
+        yield look
+        look = look * 3 // 2 if look & (look - 1) == 0 else look * 4 // 3
+    yield max_fills
+
+
+def simulate_until_settled(
+    runs: Sequence[Run], *, max_fills: int, seed: int, executor: Executor | None = None, progress: bool = False
+) -> list[Fills]:
+    """Simulate each run until it is settled, or has as many fills as may be.
+
+    Parameters
+    ----------
+    runs : sequence of Run
+        What to simulate, side by side.
+    max_fills : int
+        Fills of each, at most.
+    seed : int
+        Seed of all draws, common to all runs.
+    executor : concurrent.futures.Executor, optional
+        Where to run; one process for each core if not given. The result is the same on any.
+    progress : bool
+        Whether to show a bar on standard error, which runs up to the most that may be needed.
+
+    Returns
+    -------
+    list of Fills
+        For each run its fills from 0 on; interrupted by Ctrl-C, those that were done without a gap.
+
+    Raises
+    ------
+    ScenarioError
+        If a number is not allowed.
+    SimulationError
+        If a column does not hold what it is to be loaded with.
+    """
+    max_fills, seed = require_whole("max_fills", max_fills, least=1), require_whole("seed", seed)
+    interrupted = False
+    with (
+        process_pool() if executor is None else nullcontext(executor) as pool,
+        tqdm(
+            total=sum(max_fills - len(run.done) for run in runs), unit="fill", disable=not progress, leave=False
+        ) as bar,
+    ):
+        for look in look_schedule(max_fills):
+            open_runs = [run for run in runs if not run._enough]
+            if not open_runs:
+                break
+            batches = [Batch(run.scenario, seed, range(min(len(run.done), look), look)) for run in open_runs]
+            found, interrupted = simulate_batches(batches, pool, bar)
+            for run, fills in zip(open_runs, found, strict=True):
+                run.done += fills
+                so_far = Fills(run.scenario, seed, tuple(run.done[:look]), look)
+                require_room(so_far)
+                run._enough = not so_far.interrupted and run.settled(so_far)
+                if run._enough:
+                    bar.total = (bar.total or 0) - (max_fills - max(look, len(run.done)))
+                    bar.refresh()
+            if interrupted:
+                break
+    return [
+        Fills(run.scenario, seed, tuple(run.done), len(run.done) if run._enough or not interrupted else max_fills)
+        for run in runs
+    ]
