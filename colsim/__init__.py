@@ -1,8 +1,8 @@
 """Simulates how bottles and cans jam in the stacked columns of a drink vending machine, and advises what to change."""
 
-from colsim.advice import Decision, find_spacer
+from colsim.advice import Comparison, Decision, compare_containers, find_spacer
 from colsim.errors import ColsimError, OutputError, RangeError, ScenarioError, SimulationError
-from colsim.model import CATALOGUE, Column, Container, Liner, Loading, Rotor, Scenario, Target
+from colsim.model import CATALOGUE, Column, Container, Layer, Liner, Loading, Rotor, Scenario, Spread, Target
 from colsim.sampling import Fill, Fills, simulate_fill, simulate_fills
 from colsim.version import __version__
 
@@ -10,10 +10,12 @@ __all__ = [
     "CATALOGUE",
     "ColsimError",
     "Column",
+    "Comparison",
     "Container",
     "Decision",
     "Fill",
     "Fills",
+    "Layer",
     "Liner",
     "Loading",
     "OutputError",
@@ -22,8 +24,10 @@ __all__ = [
     "Scenario",
     "ScenarioError",
     "SimulationError",
+    "Spread",
     "Target",
     "__version__",
+    "compare_containers",
     "find_spacer",
     "simulate_fill",
     "simulate_fills",

@@ -12,7 +12,8 @@ from typing import Annotated
 
 import typer
 
-from colsim.advice import find_spacer
+from colsim.advice import compare_containers, find_spacer
+from colsim.advice.cautions import CAUTIONS
 from colsim.advice.decision import Decision
 from colsim.advice.report import as_json_object, as_text, check_as_text, why
 from colsim.advice.spacer import MAX_FILLS
@@ -54,10 +55,7 @@ def advise(
     """Simulate, and say which spacer to use, how sure that is, and why."""
     scenario = Scenario.from_toml(file)
     # What cannot be written is found out before the work, not after it.
-    if json_path is not None:
-        _require_writable(json_path.parent)
-        if json_path.exists() and not json_path.is_file():
-            raise OutputError(f"{json_path}: is a folder or device; give the path of a file to write")
+    _require_file_to_be(json_path)
     if pictures is not None:
         _require_folder_to_be(pictures)
     begun = time.monotonic()
@@ -75,6 +73,44 @@ def advise(
     if pictures is not None:
         for path in _draw(scenario, decision, pictures):
             _print(f"drawn: {path}")
+
+
+@app.command()
+def compare(
+    file: ScenarioFile,
+    names: Annotated[
+        list[str], typer.Argument(metavar="NAME...", help="containers of the scenario or of the catalogue")
+    ],
+    max_fills: Annotated[int, typer.Option(min=1, help="virtual loadings a spacer and end, at most")] = MAX_FILLS,
+    seed: Annotated[int | None, typer.Option(min=0, help="seed of all draws; a fresh one if not given")] = None,
+    workers: Annotated[int | None, typer.Option(min=1, help="processes; one for each core if not given")] = None,
+    csv: Annotated[Path | None, typer.Option(metavar="PATH", help="write the table here")] = None,
+    chart: Annotated[Path | None, typer.Option(metavar="PATH", help="draw the chart here, as PNG or SVG")] = None,
+) -> None:
+    """Simulate several containers in the column, and say which belong in it, with which spacer."""
+    scenario = Scenario.from_toml(file)
+    for path in (csv, chart):
+        _require_file_to_be(path)
+    begun = time.monotonic()
+    seed = fresh_seed() if seed is None else seed
+    with process_pool(workers) as pool:
+        comparison = compare_containers(scenario, names, max_fills=max_fills, seed=seed, executor=pool, progress=True)
+    _print(comparison.summary())
+    for caution in CAUTIONS:
+        _print(f"   {caution}")
+    _print(f"{time.monotonic() - begun:.0f} s, {workers or os.cpu_count() or 1} processes, seed {seed}")
+    if csv is not None:
+        _write_whole(csv, comparison.to_dataframe().to_csv(index=False))
+        _print(f"written: {csv}")
+    if chart is not None:
+        from matplotlib.figure import Figure
+
+        from colsim.pictures import plot_comparison
+
+        figure = Figure(figsize=(8.0, 1.6 + 0.55 * len(names)), layout="constrained")
+        plot_comparison(comparison, figure.add_subplot())
+        figure.savefig(chart, dpi=150)
+        _print(f"drawn: {chart}")
 
 
 @app.command()
@@ -122,6 +158,15 @@ def _require_writable(folder: Path) -> None:
         raise OutputError(
             f"{folder}: cannot be written to ({error.strerror}); give a folder that exists and is yours"
         ) from None
+
+
+def _require_file_to_be(path: Path | None) -> None:
+    """Refuse a file that cannot be written."""
+    if path is None:
+        return
+    _require_writable(path.parent)
+    if path.exists() and not path.is_file():
+        raise OutputError(f"{path}: is a folder or device; give the path of a file to write")
 
 
 def _require_folder_to_be(folder: Path) -> None:

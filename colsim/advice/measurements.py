@@ -64,9 +64,9 @@ def _bridging(scenario: Scenario, container: Container) -> str:
         text += ", but round containers still roll down"
     else:
         text += f", and flats of {container.set_flat:g} mm hinder rolling: it may bridge"
-    where = "the converging floor and the throat's edge" if column.floor_height else "the throat's edge"
-    if any(zone.lifted_edge > 0 for zone in zones):
-        where = f"the lifted liner edge, {where}"
+    places = ["the lifted liner edge"] if any(zone.lifted_edge > 0 for zone in zones) else []
+    places += ["the converging floor"] if column.floor_height else []
+    where = " and ".join([*places, "the throat's edge"])
     return f"{text}. At {where} less is enough: simulate (colsim advise)."
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -21,6 +21,7 @@ __all__ = ["Effect", "End", "OverUnknowns", "simulate_over_unknowns", "simulate_
 
 POOLED_FILLS = 32
 _SEEN = 2.0  # deviations from nothing at which an unknown's effect counts as seen
+_MOVED = 1.0  # and at which it is moved to its ends; what shows less stays typical, or chance would set its direction
 
 
 class End(StrEnum):
@@ -148,8 +149,9 @@ def simulate_over_unknowns(
 ) -> list[OverUnknowns]:
     """Simulate scenarios on common draws, each at the ends of its unknowns.
 
-    With every unknown drawn, fills show which end of each is the bad one; then all unknowns are put at their bad ends
-    together, and at their good ends. If the end called good proves worse, the two change places.
+    With every unknown drawn, fills show which end of each is the bad one; then all that show anything are put at their
+    bad ends together, and at their good ends. Of these two and the typical values, the best and the worst as simulated
+    are the favourable and unfavourable ends.
 
     Parameters
     ----------
@@ -202,17 +204,17 @@ def simulate_over_unknowns(
 
 
 def simulate_with_known(
-    result: OverUnknowns, path: str, *, max_fills: int, seed: int, executor: Executor, progress: bool = False
+    result: OverUnknowns, paths: Iterable[str], *, max_fills: int, seed: int, executor: Executor
 ) -> OverUnknowns:
-    """Simulate what would be left to know if one unknown were measured and came out typical.
+    """Simulate what would be left to know if some unknowns were measured and came out typical.
 
     Parameters
     ----------
     result : OverUnknowns
-        With that unknown still unknown, and ends that stand out.
-    path : str
-        Of the unknown.
-    max_fills, seed, executor, progress
+        With these still unknown, and ends that stand out.
+    paths : iterable of str
+        Of the unknowns.
+    max_fills, seed, executor
         As for `simulate_over_unknowns`.
 
     Returns
@@ -220,19 +222,18 @@ def simulate_with_known(
     OverUnknowns
         The other unknowns at the same ends as before.
     """
-    known = {path: result.scenario.unknowns()[path].typical}
-    left = tuple(effect for effect in result.effects if effect.path != path)
-    after = OverUnknowns(result.scenario.fixed_at(known), result.level, {End.TYPICAL: result.typical}, left)
+    unknowns = result.scenario.unknowns()
+    known = {path: unknowns[path].typical for path in paths}
+    left = tuple(effect for effect in result.effects if effect.path not in known)
+    after = OverUnknowns(result.scenario.changed(**known), result.level, {End.TYPICAL: result.typical}, left)
     ends = _ends_to_simulate(after)
     found = simulate_until_settled(
         [Run(_at(after, end), lambda fills: judged(fills, result.level) is not Status.UNDECIDED) for end in ends],
         max_fills=max_fills,
         seed=seed,
         executor=executor,
-        progress=progress,
     )
-    runs = {**after.runs, **dict(zip(ends, found, strict=True))}
-    return _with_ends_in_order(replace(after, runs=runs))
+    return _with_ends_in_order(replace(after, runs={**after.runs, **dict(zip(ends, found, strict=True))}))
 
 
 def _ends_to_simulate(result: OverUnknowns) -> tuple[End, ...]:
@@ -253,13 +254,14 @@ def _at(result: OverUnknowns, end: End) -> Scenario:
 
 
 def _with_ends_in_order(result: OverUnknowns) -> OverUnknowns:
-    """Let the end that proved worse be the unfavourable one."""
-    if End.UNFAVOURABLE not in result.runs or not all(result.runs[end].valid for end in result.runs):
+    """Let the ends be those that simulating proved best and worst, the typical values among them."""
+    if End.UNFAVOURABLE not in result.runs:
         return result
-    good, bad = result.runs[End.FAVOURABLE], result.runs[End.UNFAVOURABLE]
-    if good.risk().per_fill.rate <= bad.risk().per_fill.rate:
+    simulated = [result.runs[end] for end in (End.TYPICAL, End.FAVOURABLE, End.UNFAVOURABLE)]
+    if not all(fills.valid for fills in simulated):
         return result
-    return replace(result, runs={**result.runs, End.FAVOURABLE: bad, End.UNFAVOURABLE: good})
+    in_order = sorted(simulated, key=lambda fills: fills.risk().per_fill.rate)
+    return replace(result, runs={**result.runs, End.FAVOURABLE: in_order[0], End.UNFAVOURABLE: in_order[-1]})
 
 
 def _effects(scenario: Scenario, drawn: Fills) -> tuple[Effect, ...]:

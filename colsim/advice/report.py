@@ -10,6 +10,7 @@ from typing import Any
 from colsim.advice.cautions import CAUTIONS
 from colsim.advice.decision import Decision, Option, Status, first_failure
 from colsim.advice.measurements import what_follows
+from colsim.advice.to_measure import in_words
 from colsim.model import Scenario, Target
 from colsim.sampling.one_fill import ENGINE
 from colsim.version import __version__
@@ -155,7 +156,7 @@ def why(scenario: Scenario, decision: Decision) -> str:
             numbers = f"{e.failures:4d} of {e.fills:<4d} {1000 * e.low:4.0f} - {1000 * e.high:<4.0f}"
             lines.append(f"      {end:<24} {numbers}  {what}{replay}")
         lines += [
-            f"         {e.path}: {100 * e.share_when_low:.0f} in 100 loadings fail in its lower half, "
+            f"         {in_words(e.path)}: {100 * e.share_when_low:.0f} in 100 loadings fail in its lower half, "
             f"{100 * e.share_when_high:.0f} in its upper"
             for e in option.over.effects
             if e.seen
@@ -211,7 +212,7 @@ def _numbers(option: Option) -> str:
 def _verdict(option: Option) -> str:
     text = _VERDICT[option.status]
     if option.status is Status.DEPENDS:
-        text = f"{text} {option.over.depends_on or 'what was not measured'}"
+        text = f"{text} {in_words(option.over.depends_on) if option.over.depends_on else 'what was not measured'}"
     return f"{text}: {option.mechanism}" if option.mechanism and option.status is not Status.MEETS else text
 
 

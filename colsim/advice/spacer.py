@@ -10,7 +10,7 @@ from contextlib import nullcontext
 
 from colsim.advice.decision import Decision, Option, Status
 from colsim.advice.over_unknowns import simulate_over_unknowns
-from colsim.advice.to_measure import what_measuring_brings, what_to_do_next
+from colsim.advice.to_measure import in_words, what_measuring_brings, what_to_do_next
 from colsim.errors import RangeError, ScenarioError, SimulationError
 from colsim.model import Container, Scenario, Target
 from colsim.sampling.draws import fresh_seed, require_whole
@@ -189,7 +189,7 @@ def find_spacer(
         if not options:
             raise SimulationError("stopped before the first fill was done; nothing to advise from")
         best = _best(options)
-        narrowed = ""
+        narrowed: tuple[str, ...] = ()
         if best is not None and not best.over.interrupted and best.status is Status.DEPENDS:
             narrowed = what_measuring_brings(best.over, max_fills=max_fills, seed=seed, executor=pool)
     return _decision(scenario, options, best, seed, narrowed)
@@ -217,7 +217,7 @@ def _how_bad(option: Option) -> tuple[bool, float, float]:
 
 
 def _decision(
-    scenario: Scenario, options: tuple[Option, ...], best: Option | None, seed: int, narrowed: str
+    scenario: Scenario, options: tuple[Option, ...], best: Option | None, seed: int, narrowed: tuple[str, ...]
 ) -> Decision:
     stopped = any(option.over.interrupted for option in options)
     hints = () if best is None else what_to_do_next(best.over)
@@ -229,7 +229,7 @@ def _decision(
         reason=("Stopped early, so not all was looked at. " if stopped else "")
         + _reason(options, best, scenario.target),
         options=options,
-        measure_next=tuple(hint for hint in (narrowed, *hints) if hint),
+        measure_next=(*narrowed, *hints),
         seed=seed,
         target=scenario.target.failures_per_vend,
     )
@@ -249,7 +249,7 @@ def _reason(options: tuple[Option, ...], best: Option | None, target: Target) ->
             f"within {allowed}. " + _worst(options)
         )
     if best.status is Status.DEPENDS:
-        on = f" It depends most on {best.over.depends_on}." if best.over.depends_on else ""
+        on = f" It depends most on the {in_words(best.over.depends_on)}." if best.over.depends_on else ""
         return (
             f"{_name(best.value)} went wrong least, but whether it stays within {allowed} depends on what was not "
             f"measured.{on} {_worst(options)}"

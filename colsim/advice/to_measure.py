@@ -4,38 +4,76 @@ from __future__ import annotations
 
 from concurrent.futures import Executor
 
-from colsim.advice.over_unknowns import End, OverUnknowns, simulate_with_known
+from colsim.advice.over_unknowns import Effect, End, OverUnknowns, simulate_with_known
 from colsim.advice.status import Status, fills_to_settle, judged
 
-__all__ = ["MINUTES", "what_measuring_brings", "what_to_do_next"]
+__all__ = ["in_words", "what_measuring_brings", "what_to_do_next"]
 
-# How long a measurement takes with the tools at hand [min], assumed; what is not listed cannot be measured on site.
-MINUTES = {
-    "wall_friction": 5,
-    "liner_friction": 5,
-    "rotor_friction": 5,
-    "mixed_friction": 5,
-    "floor_friction": 5,
-    "friction": 5,
-    "speed": 1,
-    "torque_limit": 10,
-    "lead_in": 2,
-    "throat_radius": 2,
-    "housing_clearance": 3,
-    "lifted_edge": 1,
-    "pocket_width": 3,
-    "pocket_depth": 3,
-    "diameter": 1,
-    "mass": 1,
-    "empty_mass": 1,
-    "set_flat": 5,
-    "restitution": 3,
-    "wall_thickness": 5,
-    "width": 1,
-    "height": 2,
-    "throat": 2,
-    "floor_slope": 3,
+# In words, and how long it takes with the tools at hand [min], assumed; 0 is what cannot be measured on site.
+_MEASUREMENTS = {
+    "column.wall_friction": ("friction on the walls", 5),
+    "column.floor_friction": ("friction on the floor", 5),
+    "column.throat_radius": ("rounding of the throat's edge", 2),
+    "column.width": ("width of the column", 1),
+    "column.height": ("height of the column", 2),
+    "column.throat": ("width of the throat", 2),
+    "column.floor_slope": ("slope of the floor", 3),
+    "column.lean": ("lean of the column", 1),
+    "liners.friction": ("friction on the liner", 5),
+    "liners.lifted_edge": ("how far the liner's edge stands off", 1),
+    "rotor.friction": ("friction on the rotor", 5),
+    "rotor.speed": ("speed of the rotor", 1),
+    "rotor.torque_limit": ("torque at which the motor stalls", 10),
+    "rotor.lead_in": ("rounding of the pocket's mouth", 2),
+    "rotor.housing_clearance": ("clearance of the housing", 3),
+    "rotor.pocket_width": ("width of the pocket", 3),
+    "rotor.pocket_depth": ("depth of the pocket", 3),
+    "rotor.radius": ("radius of the drum", 2),
+    "rotor.spacer_thickness": ("thickness of the spacer", 1),
+    "loading.mixed_friction": ("friction of one kind on the other", 5),
+    "loading.placement_scatter": ("how carefully it is loaded", 0),
+    "container.friction": ("friction of container on container", 5),
+    "container.wall_friction": ("friction on the walls", 5),
+    "container.liner_friction": ("friction on the liner", 5),
+    "container.rotor_friction": ("friction on the rotor", 5),
+    "container.diameter": ("diameter", 1),
+    "container.mass": ("weight", 1),
+    "container.empty_mass": ("weight when empty", 1),
+    "container.set_flat": ("width of its flat", 5),
+    "container.restitution": ("how it rebounds", 3),
+    "container.liquid_spin": ("how its liquid spins up", 0),
 }
+
+
+_NARROWER = 0.9  # share of the former upper bound below which an answer counts as narrowed
+
+
+def in_words(path: str) -> str:
+    """Name what stands at a path, as a technician would.
+
+    Parameters
+    ----------
+    path : str
+        Dotted path of a number of a scenario.
+
+    Returns
+    -------
+    str
+        Of one of several containers or liners with its name or place; the path itself where there are no words.
+    """
+    *_, holder, which, field = ("", "", *path.split("."))
+    if holder in ("containers", "liners"):
+        whose = which if holder == "containers" else f"liner {int(which) + 1}"
+        found = _MEASUREMENTS.get(f"{holder.replace('containers', 'container')}.{field}")
+        return path if found is None else f"{found[0]} ({whose})"
+    return _MEASUREMENTS.get(path, (path, 0))[0]
+
+
+def _minutes(path: str) -> int:
+    """Give how long it takes to measure [min]; 0 if it cannot be measured on site."""
+    holder, field = path.split(".", maxsplit=1)[0], path.rpartition(".")[2]
+    group = {"containers": "container"}.get(holder, "liners" if ".liners." in path else holder)
+    return _MEASUREMENTS.get(f"{group}.{field}", ("", 0))[1]
 
 
 def what_to_do_next(over: OverUnknowns) -> tuple[str, ...]:
@@ -51,14 +89,11 @@ def what_to_do_next(over: OverUnknowns) -> tuple[str, ...]:
     tuple of str
         Of the unknowns those that stand out from chance and can be measured on site; a sentence each.
     """
-    helpful = sorted(
-        (e for e in over.effects if e.seen and _minutes(e.path)), key=lambda e: -e.difference / _minutes(e.path)
-    )
     hints = [
-        f"{e.path}, {_minutes(e.path)} min (now anything from {e.low:g} to {e.high:g}): its worse half fails in "
-        f"{100 * max(e.share_when_low, e.share_when_high):.0f} of 100 loadings, its better half in "
+        f"{in_words(e.path)}, {_minutes(e.path)} min (now anything from {e.low:g} to {e.high:g}): its worse half fails "
+        f"in {100 * max(e.share_when_low, e.share_when_high):.0f} of 100 loadings, its better half in "
         f"{100 * min(e.share_when_low, e.share_when_high):.0f}"
-        for e in helpful
+        for e in _helpful(over)
     ]
     if over.status is Status.UNDECIDED:
         hints.append(_more_fills(over))
@@ -76,33 +111,43 @@ def _more_fills(over: OverUnknowns) -> str:
     return f"simulate about {max(n for n in needed if n is not None)} fills (now {so_far})"
 
 
-def what_measuring_brings(over: OverUnknowns, *, max_fills: int, seed: int, executor: Executor) -> str:
-    """Simulate by how much the most helpful measurement would narrow the answer.
+def what_measuring_brings(over: OverUnknowns, *, max_fills: int, seed: int, executor: Executor) -> tuple[str, ...]:
+    """Simulate by how much measuring would narrow the answer: what helps most on its own, and all that helps.
 
     Parameters
     ----------
     over : OverUnknowns
-        What was simulated with it unknown.
+        What was simulated with everything unknown.
     max_fills, seed, executor
         As for `simulate_over_unknowns`.
 
     Returns
     -------
-    str
-        A sentence; empty if nothing that can be measured stands out.
+    tuple of str
+        A sentence each; none if nothing that can be measured stands out.
     """
-    helpful = [e for e in over.effects if e.seen and _minutes(e.path)]
-    if not helpful:
-        return ""
-    most = max(helpful, key=lambda e: e.difference / _minutes(e.path))
-    after = simulate_with_known(over, most.path, max_fills=max_fills, seed=seed, executor=executor)
-    (low, high), (low_after, high_after) = over.could_be, after.could_be
-    return (
-        f"{most.path}, {_minutes(most.path)} min: if it came out typical, bad vends in 1000 could be "
-        f"{1000 * low_after:.0f} - {1000 * high_after:.0f} instead of {1000 * low:.0f} - {1000 * high:.0f}"
-    )
+    helpful = [e.path for e in _helpful(over)]
+    low, high = over.could_be
+    found = []
+    for paths in dict.fromkeys((tuple(helpful[:1]), tuple(helpful))):
+        if not paths:
+            continue
+        after = simulate_with_known(over, paths, max_fills=max_fills, seed=seed, executor=executor)
+        low_after, high_after = after.could_be
+        what = f"{' and '.join(in_words(path) for path in paths)}, {sum(map(_minutes, paths))} min"
+        if high_after < _NARROWER * high:
+            found.append(
+                f"{what}: if typical, bad vends in 1000 could be {1000 * low_after:.0f} - {1000 * high_after:.0f} "
+                f"instead of {1000 * low:.0f} - {1000 * high:.0f}"
+            )
+        else:
+            found.append(
+                f"{what}: would not narrow the answer by itself; the rest that was not measured can still spoil it"
+            )
+    return tuple(found)
 
 
-def _minutes(path: str) -> int:
-    """How long it takes to measure [min]; 0 if it cannot be measured on site."""
-    return MINUTES.get(path.rpartition(".")[2], 0)
+def _helpful(over: OverUnknowns) -> list[Effect]:
+    """Order the unknowns that stand out and can be measured on site by how much they help a minute."""
+    seen = [e for e in over.effects if e.seen and _minutes(e.path)]
+    return sorted(seen, key=lambda e: -e.difference / _minutes(e.path))

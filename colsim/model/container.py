@@ -32,6 +32,9 @@ class Container(Description):
     may_spread: ClassVar[bool] = True
     drawn_for_each: ClassVar[frozenset[str]] = frozenset({"diameter", "length", "mass", "empty_mass", "set_flat"})
 
+    without_effect: ClassVar[frozenset[str]] = frozenset({"length", "wall_thickness", "carbonation"})
+    """Fields that are read and kept, but that no simulation uses yet."""
+
     like: str | None = Field(None, description="name of a catalogue entry that gives what is not written here")
     name: str = Field("container", description="what you call it")
     diameter: Length = Field(

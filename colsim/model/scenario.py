@@ -265,26 +265,14 @@ class Scenario(Description):
             found[path] = self._without_contradiction(path, spread)
         if (spread_of_mixed := self._mixed_friction_spread()) is not None:
             found["loading.mixed_friction"] = spread_of_mixed
-        used = {f"containers.{name}." for name in self.products.keys() - self.loaded_products.keys()}
+        unused = tuple(f"containers.{name}." for name in self.products.keys() - self.loaded_products.keys())
         return {
             path: spread
             for path, spread in found.items()
-            if spread.low < spread.high and not path.startswith(tuple(used))
+            if spread.low < spread.high
+            and not path.startswith(unused)
+            and path.rpartition(".")[2] not in Container.without_effect
         }
-
-    def fixed_at(self, values: Mapping[str, float]) -> Self:
-        """Return the scenario in which some unknowns are known.
-
-        Parameters
-        ----------
-        values : mapping of str to float
-            Number by the path of an unknown; the others stay unknown.
-
-        Returns
-        -------
-        Scenario
-        """
-        return self.changed(**dict(values))
 
     def pooled(self) -> Self:
         """Return the scenario in which every unknown is drawn evenly over its range, once a fill."""

@@ -1,6 +1,7 @@
 """Plots; they draw numbers that other rooms return."""
 
 from colsim.pictures.column_picture import plot_column
+from colsim.pictures.comparison_picture import plot_comparison
 from colsim.pictures.risk_picture import plot_risk
 
-__all__ = ["plot_column", "plot_risk"]
+__all__ = ["plot_column", "plot_comparison", "plot_risk"]
