@@ -37,6 +37,23 @@ def wide_scenario(friction: float, count: int) -> Scenario:
     )
 
 
+def lifted_scenario(lift: float, friction: float, container_friction: float = 0.25) -> Scenario:
+    """Give a plain wide column of 124 mm with sheets up to 500 mm whose top edges stand off, over a wide rotor."""
+    return Scenario(
+        title=f"73 mm in plain 124 mm, edges lifted {lift:g} mm, friction {friction:g}",
+        container={"like": "591 ml carbonated", "friction": container_friction},
+        column={
+            "width": 124,
+            "height": 1500,
+            "wall_friction": friction,
+            "liners": [{"top": 500, "friction": friction, "lifted_edge": lift}],
+        },
+        rotor={"radius": 110, "pockets": 1, "pocket_width": 100, "pocket_depth": 90, "spacer_thickness": 10}
+        | {"torque_limit": 60},
+        loading={"count": 14},
+    )
+
+
 def quick_or_full(description: str) -> bool:
     """Read the command line: whether only a smoke run, which writes no results, is wanted."""
     parser = argparse.ArgumentParser(description=description)

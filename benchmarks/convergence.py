@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from concurrent.futures import ProcessPoolExecutor
 
-from common import quick_or_full, rotor_scenario, table, wide_scenario, write
+from common import lifted_scenario, quick_or_full, rotor_scenario, table, wide_scenario, write
 from tqdm import tqdm
 
 from colsim import Scenario, simulate_fill
@@ -29,15 +29,16 @@ SETTINGS = {
 
 def scenes() -> list[Scenario]:
     weak = {"rotor.torque_limit": 8}
+    spacer, speed = "rotor.spacer_thickness", "rotor.speed"
     return [
-        rotor_scenario(62, 5).changed(**weak, **{"rotor.spacer_thickness": 3, "title": "62 mm, 3 mm spacer, 45 rpm"}),
-        rotor_scenario(62, 5).changed(
-            **weak, **{"rotor.spacer_thickness": 6, "rotor.speed": 20, "title": "62 mm, 6 mm spacer, 20 rpm"}
-        ),
+        rotor_scenario(66, 10).changed(**weak, title="66 mm, no spacer, 8 N m"),
+        rotor_scenario(62, 5).changed(**weak, **{spacer: 3, "title": "62 mm, 3 mm spacer"}),
+        rotor_scenario(62, 5).changed(**weak, **{spacer: 6, speed: 20, "title": "62 mm, 6 mm spacer, 20 rpm"}),
+        rotor_scenario(62, 5).changed(**weak, **{spacer: 4, "loading.top_up_at": 2, "title": "62 mm, 4 mm, topped up"}),
         wide_scenario(0.12, 8),
-        wide_scenario(0.16, 8),
         wide_scenario(0.17, 8),
         wide_scenario(0.30, 8),
+        lifted_scenario(8, 0.12, 0.15),
     ]
 
 
@@ -48,7 +49,7 @@ def failed(job: tuple[Scenario, Settings, int]) -> bool:
 
 def main() -> None:
     quick = quick_or_full(__doc__ or "")
-    fills = 1 if quick else 60
+    fills = 1 if quick else 40
     chosen = scenes()[:1] if quick else scenes()
     rows: list[list[object]] = []
     with ProcessPoolExecutor() as pool:
