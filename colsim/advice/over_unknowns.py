@@ -120,6 +120,8 @@ class OverUnknowns:
     def status(self) -> Status:
         """Whether the target is met: at every end, at none, or depending on what was not measured."""
         at = {end: judged(fills, self.level) for end, fills in self.runs.items()}
+        if self.effects and End.UNFAVOURABLE not in at:  # cut short before its ends were simulated
+            return Status.UNDECIDED
         decided = [status for end, status in at.items() if end is not End.DRAWN or End.UNFAVOURABLE not in at]
         if all(status is Status.MEETS for status in decided):
             return Status.MEETS

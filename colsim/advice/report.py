@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 import textwrap
 from collections import Counter
 from typing import Any
@@ -277,7 +278,7 @@ def as_json_object(scenario: Scenario, decision: Decision) -> dict[str, Any]:
                         "status": str(option.status),
                         "could_be": list(option.over.could_be),
                         "depends_on": option.over.depends_on,
-                        "effects": [dataclasses.asdict(effect) for effect in option.over.effects],
+                        "effects": [_row(effect) for effect in option.over.effects],
                         "mechanism": option.mechanism,
                         "first_failure": option.first_failure,
                     }
@@ -293,7 +294,7 @@ def _option_name(decision: Decision, option: Option) -> str:
     return f"{decision.decision} {option.value:g} {decision.unit}"
 
 
-def _row(estimate: Any) -> dict[str, Any]:
-    row = dataclasses.asdict(estimate)
+def _row(record: Any) -> dict[str, Any]:
+    row = dataclasses.asdict(record)
     # JSON has no "not a number".
-    return {key: None if value != value else value for key, value in row.items() if key != "vends"}  # noqa: PLR0124
+    return {key: None if isinstance(value, float) and math.isnan(value) else value for key, value in row.items()}

@@ -87,8 +87,7 @@ def _wedge_friction(scenario: Scenario, container: Container) -> float:
     """Give the smaller of the frictions between which the second container is wedged: drum, and wall ahead of it."""
     wall = "right" if scenario.rotor.turn == "clockwise" else "left"
     on_drum = scenario.rotor.friction if container.rotor_friction is None else container.rotor_friction
-    on_wall = scenario.column.friction_at(wall, container.height / 2)
-    return min(on_drum, on_wall if container.wall_friction is None else container.wall_friction)
+    return min(on_drum, scenario.friction_on_wall(container, wall, container.height / 2))
 
 
 def spacer_geometry(thickness: float, bounds: tuple[float, float]) -> str:

@@ -198,11 +198,6 @@ class Column(Description):
         along, out = x * math.cos(slope) + y * math.sin(slope), x * math.sin(slope) - y * math.cos(slope)
         return math.sqrt(along**2 + 2 * self.throat_radius * (housing_radius - out)) - along
 
-    def friction_at(self, wall: str, height: float) -> float:
-        """Give the friction of one wall, ``"left"`` or ``"right"``, at a height above the throat [mm]."""
-        zones = self.liner_zones(wall)
-        return next((zone.friction for zone in zones if zone.bottom <= height <= zone.top), self.wall_friction)
-
     def liner_zones(self, wall: str) -> list[LinerZone]:
         """List the sheets of one wall from the bottom up.
 

@@ -138,6 +138,28 @@ class Scenario(Description):
             return a
         return math.sqrt(a * b) if self.loading.mixed_friction is None else self.loading.mixed_friction
 
+    def friction_on_wall(self, container: Container, wall: str, height: float) -> float:
+        """Give the friction of a container on a wall, or on the liner that covers it there.
+
+        Parameters
+        ----------
+        container : Container
+            One of `products`.
+        wall : str
+            ``"left"`` or ``"right"``.
+        height : float
+            Above the throat [mm].
+
+        Returns
+        -------
+        float
+            [-]
+        """
+        zone = next((z for z in self.column.liner_zones(wall) if z.bottom <= height <= z.top), None)
+        if zone is not None:
+            return zone.friction if container.liner_friction is None else container.liner_friction
+        return self.column.wall_friction if container.wall_friction is None else container.wall_friction
+
     def greatest_count(self) -> int:
         """Give a number of containers that the column cannot exceed.
 

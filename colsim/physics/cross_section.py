@@ -6,6 +6,7 @@ The drum's axis is the origin, y points up. Walls, floor, throat edge and housin
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from colsim.model import Column, Container, Rotor, Scenario
@@ -52,6 +53,8 @@ class CrossSection:
         [mm]
     pocket_floor : float
         Height of the pocket's floor above the drum's axis, pocket up [mm].
+    lifted_edges : tuple of Line
+        What stands off the walls, from the bottom up: from the lip down to where the sheet lies flush.
     """
 
     scene: Scene
@@ -66,6 +69,7 @@ class CrossSection:
     drum_radius: float
     housing_radius: float
     pocket_floor: float
+    lifted_edges: tuple[Line, ...]
 
 
 def build_cross_section(scenario: Scenario) -> CrossSection:
@@ -86,13 +90,11 @@ def build_cross_section(scenario: Scenario) -> CrossSection:
     turn = -1 if rotor.turn == "clockwise" else 1
     lean = math.radians(column.lean)
     gravity = 1000.0 * STANDARD_GRAVITY
+    walls = tuple(_side(column, rotor, frictions, throat, side) for side in (-1, 1))
     return CrossSection(
         scene=Scene(
             gravity=(gravity * math.sin(lean), -gravity * math.cos(lean)),
-            walls=(
-                _side(column, rotor, frictions, throat, -1),
-                _side(column, rotor, frictions, throat, 1),
-            ),
+            walls=walls,
             body_friction=frictions.between,
             drum=Drum(
                 _drum_outline(rotor, frictions.rotor, turn), _DRUM_MASS * rotor.radius**2 / 2, rotor.torque_limit * 1e6
@@ -109,6 +111,9 @@ def build_cross_section(scenario: Scenario) -> CrossSection:
         drum_radius=rotor.radius,
         housing_radius=rotor.housing_radius,
         pocket_floor=rotor.radius - rotor.clear_depth,
+        lifted_edges=tuple(
+            sorted((edge for chain in walls for edge in _slopes(chain)), key=lambda edge: edge.start[1])
+        ),
     )
 
 
@@ -213,6 +218,15 @@ def _wall_pieces(column: Column, frictions: _Frictions, bottom: float, throat: f
         reached = end
     flush(reached, throat + column.height + _HEADROOM, frictions.wall)
     return pieces[::-1]
+
+
+def _slopes(chain: Chain) -> Iterator[Line]:
+    """Give of each lifted edge the slope from its lip down to the wall."""
+    for piece in chain.pieces:
+        if isinstance(piece, Line) and piece.part is Part.LIFTED_EDGE and piece.start[0] != piece.end[0]:
+            upper, lower = sorted((piece.start, piece.end), key=lambda point: -point[1])
+            if upper[1] > lower[1]:
+                yield Line(upper, lower, piece.friction, piece.part)
 
 
 def _throat_edge(column: Column, rotor: Rotor, throat: float, side: int, friction: Friction) -> Arc:

@@ -49,6 +49,14 @@ class Line:
         length = math.hypot(dx, dy)
         return (dx / length, dy / length)
 
+    def distance(self, point: Point) -> float:
+        """Give the distance of a point from the piece."""
+        (x0, y0), (x1, y1) = self.start, self.end
+        dx, dy = x1 - x0, y1 - y0
+        share = ((point[0] - x0) * dx + (point[1] - y0) * dy) / (dx * dx + dy * dy)
+        share = min(max(share, 0.0), 1.0)
+        return math.hypot(point[0] - x0 - share * dx, point[1] - y0 - share * dy)
+
 
 @dataclass(frozen=True)
 class Arc:

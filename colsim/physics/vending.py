@@ -151,6 +151,10 @@ class VendingColumn:
             distance = body.reach + self._bodies[index].reach
             if abs(px - x) < distance:
                 y = max(y, py + math.sqrt(distance**2 - (px - x) ** 2))
+        for edge in self._section.lifted_edges:
+            if edge.distance((x, y)) < body.reach:  # it finds no room beside the edge, so it lies on the lip
+                lip_x, lip_y = edge.start
+                y = lip_y + math.sqrt(body.reach**2 - (lip_x - x) ** 2)
         self._engine.add(body, (x, y + LAYING_GAP), angle)
         self._bodies[body.index] = body
         self._wait_for_rest()
