@@ -116,7 +116,9 @@ def look_for(fact: Fact, failures: Callable[[Scenario], list[bool]], *, quick: b
 
     def at(changes: dict[str, float]) -> tuple[bool, str]:
         failed = failures(fact.first.changed(**changes))
-        other = [] if fact.second is None else failures(fact.second.changed(**changes))
+        # The column without a lifted edge stays without one.
+        both = {path: value for path, value in changes.items() if not path.endswith("lifted_edge")}
+        other = [] if fact.second is None else failures(fact.second.changed(**both))
         figures = str(sum(failed)) if fact.second is None else f"{sum(failed)} against {sum(other)}"
         return holds(fact, failed, other), figures
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import nullcontext
 from dataclasses import dataclass
+from itertools import permutations
 from typing import TYPE_CHECKING, Any
 
 from colsim.advice.decision import Option
@@ -18,6 +19,7 @@ from colsim.model import Container, Scenario
 from colsim.model.catalogue import find_entry
 from colsim.sampling.draws import fresh_seed, require_whole
 from colsim.sampling.many_fills import process_pool
+from colsim.sampling.pairs import Pairs
 from colsim.theory.packing import capacity
 
 if TYPE_CHECKING:
@@ -93,6 +95,21 @@ class Comparison:
     candidates: tuple[Candidate, ...]
     seed: int
 
+    def clearly_better(self) -> tuple[tuple[str, str, Pairs], ...]:
+        """List which containers fail less than which others on the same loadings, beyond chance.
+
+        Returns
+        -------
+        tuple of (str, str, Pairs)
+            The better, the worse, and the fills in which only the one or only the other failed, with every unknown at
+            its typical value. The error that the target's confidence leaves is shared among all pairs.
+        """
+        inside = [(c.name, c.option.fills) for c in self.candidates if c.option is not None]
+        couples = list(permutations(inside, 2))
+        needed = len(couples) / 2 / (1 - self.scenario.target.confidence)
+        found = [(a, b, x.paired_with(y)) for (a, x), (b, y) in couples]
+        return tuple((a, b, p) for a, b, p in found if p.only_second > p.only_first and p.e_value >= needed)
+
     def to_dataframe(self) -> pd.DataFrame:
         """Tabulate the containers.
 
@@ -142,6 +159,11 @@ class Comparison:
             holds = "?" if candidate.capacity is None else str(candidate.capacity)
             risk = f"{rate:.0f} ({low:.0f} - {high:.0f})"
             lines.append(f"{head} {option.value:5g} mm   {holds:>5}   {risk:<28}   {candidate.limit or 'nothing seen'}")
+        lines += [
+            f"{better} fails less than {worse}: of {pairs.fills} common loadings {pairs.only_second} spoilt only the "
+            f"latter, {pairs.only_first} only the former"
+            for better, worse, pairs in self.clearly_better()
+        ]
         fills = max((c.option.estimate.fills for c in self.candidates if c.option), default=0)
         lines += [
             "holds: between the walls, besides the one in the pocket",

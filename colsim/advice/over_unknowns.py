@@ -259,7 +259,7 @@ def _with_ends_in_order(result: OverUnknowns) -> OverUnknowns:
     """Let the ends be those that simulating proved best and worst, the typical values among them."""
     if End.UNFAVOURABLE not in result.runs:
         return result
-    simulated = [result.runs[end] for end in (End.TYPICAL, End.FAVOURABLE, End.UNFAVOURABLE)]
+    simulated = [result.runs[end] for end in (End.FAVOURABLE, End.TYPICAL, End.UNFAVOURABLE)]
     if not all(fills.valid for fills in simulated):
         return result
     in_order = sorted(simulated, key=lambda fills: fills.risk().per_fill.rate)

@@ -164,7 +164,19 @@ def why(scenario: Scenario, decision: Decision) -> str:
         ]
         invalid = [fill for fills in option.over.runs.values() for fill in fills.fills if fill.invalid]
         lines += [f"      {fill.summary()}" for fill in invalid[:_HINTS]]
-    return "\n".join(lines)
+    return "\n".join([*lines, *_against_now(scenario, decision)])
+
+
+def _against_now(scenario: Scenario, decision: Decision) -> list[str]:
+    """Compare what is recommended with the spacer in the pocket now, on the loadings that both have."""
+    now = next((o for o in decision.options if o.value == scenario.rotor.spacer_thickness), None)
+    if now is None or decision.chosen is None or now is decision.chosen:
+        return []
+    pairs = decision.chosen.fills.paired_with(now.fills)
+    return [
+        f"   AGAINST NOW: of {pairs.fills} common loadings {pairs.only_second} failed only as it is now, "
+        f"{pairs.only_first} only as recommended (evidence {pairs.e_value:.3g} to 1 that they differ)"
+    ]
 
 
 def _limit(target: Target) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -23,6 +24,7 @@ REST_TIME = 0.1  # [s] for which it must stay so
 LONGEST_WAIT = 3.0  # [s] after which a column that never quite rests is taken as it is
 STALL_TIME = 0.5  # [s] in which a drum that is not blocked must make
 STALL_SHARE = 0.1  # at least this share of its turn at full speed
+TOUCHING = 1.0  # [mm] apart at which two containers in the drum count as in one pocket
 LAYING_GAP = 1.0  # [mm] above what lies there, at which a container is let go
 ANGLE_TOLERANCE = 2e-4  # [rad] short of its place at which the drum is stopped, 0.02 mm at the rim
 PLACE_TOLERANCE = 5e-3  # [rad] at which it counts as in its place if a load keeps it from coming closer, 0.5 mm
@@ -57,6 +59,8 @@ class Turn:
         Greatest contact force at any look [N]; a knock between two looks is not in it.
     overlap : float
         Greatest overlap of two bodies at any look [mm].
+    shared : bool
+        Whether two containers lay touching within the drum at any look, so in one pocket.
     """
 
     dropped: tuple[int, ...]
@@ -64,6 +68,7 @@ class Turn:
     duration: float
     peak_force: float
     overlap: float
+    shared: bool
 
 
 class VendingColumn:
@@ -102,6 +107,7 @@ class VendingColumn:
         self._dispensed = 0
         self._turns = 0
         self._peak_force = self._overlap = 0.0
+        self._shared = False
         self._state = engine.state()
         engine.hold()
 
@@ -177,6 +183,7 @@ class VendingColumn:
         """
         self._dropped = []
         self._peak_force = self._overlap = 0.0
+        self._shared = False
         self._turns += 1
         # From the start, not from where the drum is: relative targets would add up their errors.
         self._target = self._section.turn * self._turns * 2 * math.pi / self._section.pockets
@@ -185,7 +192,7 @@ class VendingColumn:
         if not blocked:
             self._engine.hold()
             self._wait_for_rest()
-        return Turn(tuple(self._dropped), blocked, self._time - begun, self._peak_force, self._overlap)
+        return Turn(tuple(self._dropped), blocked, self._time - begun, self._peak_force, self._overlap, self._shared)
 
     def _reach_target(self) -> bool:
         """Turn until the drum is in its place, or makes too little way towards it."""
@@ -234,6 +241,7 @@ class VendingColumn:
         state = self._state = self._engine.state()
         if self._watch is not None:
             self._watch(self.frame())
+        self._shared = self._shared or self._two_in_one_pocket()
         all_above = float(state.position[:, 1].min(initial=math.inf)) > 0.0
         if all_above and float(np.abs(state.position[:, 0]).max(initial=0.0)) < self._section.width / 2:
             return
@@ -241,6 +249,15 @@ class VendingColumn:
             self._place(index, x, y)
         if self._dropped:
             self._state = self._engine.state()
+
+    def _two_in_one_pocket(self) -> bool:
+        state = self._state
+        within = np.flatnonzero(np.hypot(*state.position.T) < self._section.drum_radius)
+        for a, b in combinations(within.tolist(), 2):
+            reach = sum(self._bodies[int(state.index[k])].reach for k in (a, b))
+            if math.dist(state.position[a], state.position[b]) < reach + TOUCHING:
+                return True
+        return False
 
     def _place(self, index: int, x: float, y: float) -> None:
         from_axis = math.hypot(x, y)

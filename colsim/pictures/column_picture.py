@@ -104,10 +104,13 @@ def _draw_chain(ax: Axes, chain: Chain, top: float) -> None:
     for piece in chain.pieces:
         points = np.array(_points(Chain((piece,))))
         points[:, 1] = np.minimum(points[:, 1], top)
-        wide = piece.part is not Part.HOUSING
-        label = "wall and floor" if wide else "housing"
+        label = {Part.HOUSING: "housing", Part.LIFTED_EDGE: "lifted liner edge"}.get(piece.part, "wall and floor")
         ax.plot(
-            *points.T, color=INK, linewidth=2.2 if wide else 1.4, linestyle="-" if wide else (0, (4, 2)), label=label
+            *points.T,
+            color=MARK if piece.part is Part.LIFTED_EDGE else INK,
+            linewidth=1.4 if piece.part is Part.HOUSING else 2.2,
+            linestyle=(0, (4, 2)) if piece.part is Part.HOUSING else "-",
+            label=label,
         )
 
 
@@ -177,4 +180,5 @@ def _draw_container(ax: Axes, body: Body, name: str, centre: Point, angle: float
         color=MARK,
         linewidth=3,
     )
-    ax.text(*centre, str(body.index + 1), ha="center", va="center", fontsize="small", color=INK)
+    plate = {"facecolor": shade, "edgecolor": "none", "pad": 1.0}
+    ax.text(*centre, str(body.index + 1), ha="center", va="center", fontsize="small", color=INK, bbox=plate)

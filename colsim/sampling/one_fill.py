@@ -285,7 +285,7 @@ class _Course:
             dropped += len(turn.dropped)
             if turn.blocked or (dropped and number >= turns - 1):
                 break
-        outcome, mechanism = self._judged(dropped, held, blocked=made[-1].blocked)
+        outcome, mechanism = self._judged(dropped, held, made)
         return Vend(
             vend=0,
             outcome=outcome,
@@ -297,8 +297,8 @@ class _Course:
             overlap=max(turn.overlap for turn in made),
         )
 
-    def _judged(self, dropped: int, held: Mechanism | None, *, blocked: bool) -> tuple[Outcome, Mechanism | None]:
-        if blocked:
+    def _judged(self, dropped: int, held: Mechanism | None, made: list[Turn]) -> tuple[Outcome, Mechanism | None]:
+        if made[-1].blocked:
             contacts, state = self._column.contacts(), self._column.state
             return Outcome.STALL, why_blocked(contacts, state, self._section.drum_radius)
         if not dropped:
@@ -306,5 +306,6 @@ class _Course:
         if held is not None:
             return Outcome.LATE, held
         if dropped > 1:
-            return Outcome.DOUBLE, Mechanism.SECOND_IN_POCKET
+            shared = any(turn.shared for turn in made)
+            return Outcome.DOUBLE, Mechanism.SECOND_IN_POCKET if shared else Mechanism.UNKNOWN
         return Outcome.SINGLE, None
