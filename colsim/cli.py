@@ -135,6 +135,13 @@ def schema(
     for key in keys(Scenario):
         _print(f"{key.path}   ({'; '.join(text for text in (key.allowed, key.default) if text)})")
         _print(f"      {key.description}")
+    _print(
+        "\nIn place of a number of a container, the column, a liner, the rotor or the loading, a table may stand:\n"
+        "   kind       varies (from fill to fill, or from one container to the next) | unknown (nobody measured it)\n"
+        "   shape      uniform (low, high) | normal (typical, deviation) | lognormal (typical, factor) | fixed\n"
+        "   per        fill | container, for what varies; a size is drawn for each container if not given\n"
+        "   origin     where it comes from"
+    )
 
 
 def main() -> None:

@@ -13,13 +13,14 @@ from pydantic import (
     BeforeValidator,
     ConfigDict,
     Field,
+    GetJsonSchemaHandler,
     ModelWrapValidatorHandler,
     PrivateAttr,
     ValidationError,
     model_validator,
 )
 from pydantic.fields import FieldInfo
-from pydantic_core import ErrorDetails
+from pydantic_core import CoreSchema, ErrorDetails
 
 from colsim.errors import ScenarioError
 from colsim.model.spread import Spread, StandIn, is_spread
@@ -67,6 +68,9 @@ TurningSpeed = Annotated[float, _finite("rpm"), _reads("speed of turning")]
 Torque = Annotated[float, _finite("N m"), _reads("torque")]
 Temperature = Annotated[float, _finite("deg C"), _reads("temperature")]
 Number = Annotated[float, _finite("-"), BeforeValidator(_plain_number)]
+
+
+_SCHEMA_BOUNDS = {"gt": "exclusiveMinimum", "ge": "minimum", "lt": "exclusiveMaximum", "le": "maximum"}
 
 
 @dataclass(frozen=True)
@@ -146,11 +150,30 @@ class Description(BaseModel):
             if reader is None:
                 continue
             try:
-                yield name, value if isinstance(value, Spread) else Spread.read(value, reader)
+                spread = value if isinstance(value, Spread) else Spread.read(value, reader)
+                if spread.per == "container" and name not in cls.drawn_for_each:
+                    known = ", ".join(sorted(cls.drawn_for_each)) or "none here"
+                    raise ScenarioError(
+                        [("per", f'got "container"; allowed only for what each has of its own: {known}')]
+                    )
+                yield name, spread
             except ScenarioError as error:
                 problems += [(".".join(part for part in (name, inner) if part), what) for inner, what in error.problems]
         if problems:
             raise ScenarioError(problems)
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, core_schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        """Let only the numbers of a part that may spread be tables, and name bounds as JSON Schema does."""
+        schema = handler(core_schema)
+        for field in handler.resolve_ref_schema(schema).get("properties", {}).values():
+            for option in (field, *field.get("anyOf", ())):
+                if isinstance(option.get("type"), list) and not cls.may_spread:
+                    option["type"] = [kind for kind in option["type"] if kind != "object"]
+                for short, name in _SCHEMA_BOUNDS.items():
+                    if short in option:
+                        option[name] = option.pop(short)
+        return schema
 
     @property
     def spreads(self) -> Mapping[str, Spread]:
