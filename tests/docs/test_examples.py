@@ -1,0 +1,41 @@
+import pytest
+
+from colsim import Scenario, find_spacer
+from colsim.advice.report import as_json_object, as_text, check_as_text, why
+from tests.tests_shared import ROOT
+
+EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
+def test_every_shipped_scenario_can_be_checked(path):
+    text = check_as_text(Scenario.from_toml(path))
+    assert "the measurements fit together" in text
+    assert "UNKNOWN" in text
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
+def test_every_shipped_scenario_is_said_to_be_invented(path):
+    assert "invented" in Scenario.from_toml(path).title
+    assert "invented" in path.read_text(encoding="utf-8").splitlines()[0]
+
+
+def test_the_half_measured_one_is_advised_with_all_that_it_holds():
+    scenario = Scenario.from_toml(ROOT / "examples" / "birch-row-1.toml")
+    decision = find_spacer(scenario, max_fills=1, seed=1)
+    # None, and those on hand; with so few fills nothing can be settled.
+    assert [option.value for option in decision.options] == [0, 6, 12, 18]
+    text = " ".join(as_text(scenario, decision).split())
+    assert "5 slim water on 4 slim tea can, topped up once at 3 left" in text
+    assert "press the lifted edge (right) flush" in text
+    assert "End stops, cap direction, soft walls: NOT CHECKED" in text
+    assert f"from {len(scenario.unknowns())} things you did not measure" in text
+    reasons = why(scenario, decision)
+    for path, spread in scenario.unknowns().items():
+        assert any(path in line and f"{spread.low:g} - {spread.high:g}" in line for line in reasons.splitlines())
+    written = as_json_object(scenario, decision)["scenario"]
+    assert written["column"]["wall_friction"] == scenario.column.spreads["wall_friction"].table()
+    assert written["loading"]["layers"] == [
+        {"container": "slim tea can", "count": 4},
+        {"container": "slim water", "count": 5},
+    ]
