@@ -1,14 +1,42 @@
 """Scenes and paths that several test folders use."""
 
+from concurrent.futures import Executor, Future
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal, get_args, get_origin
 
-from colsim import Scenario
+from colsim import Column, Container, Liner, Loading, Rotor, Scenario, Target
+from colsim.model.conditions import Conditions, OnHand
+from colsim.model.loading import Layer
 from colsim.physics.mechanism import Mechanism
 from colsim.sampling import Outcome, Vend
 
 ROOT = Path(__file__).parents[1]
 ROTOR = {"radius": 95, "pockets": 1, "pocket_width": 82, "pocket_depth": 80}
+LEAST = {
+    Container: {"diameter": 66, "mass": 0.54},
+    Liner: {"friction": 0.2},
+    Layer: {"container": "can", "count": 3},
+    Column: {"width": 90, "height": 900, "wall_friction": 0.2},
+    Rotor: ROTOR,
+    Loading: {"count": 10},
+    Conditions: {},
+    OnHand: {},
+    Target: {},
+}
+FIELDS = [(part, name) for part in LEAST for name in part.model_fields]
+
+
+def least(part, **changes):
+    """Give a part with the least that must be said, and some changes."""
+    return part(**{**LEAST[part], **changes})
+
+
+def choices(part, name):
+    """Give the words that a field allows, or none if it is not a choice."""
+    annotation = part.model_fields[name].annotation
+    options = [option for option in (annotation, *get_args(annotation)) if get_origin(option) is Literal]
+    return get_args(options[0]) if options else ()
 
 
 def small_scenario(count=2, **changes):
@@ -20,6 +48,20 @@ def small_scenario(count=2, **changes):
         rotor=ROTOR,
         loading={"count": count},
     ).changed(**changes)
+
+
+def measured(scenario):
+    """Have everything measured that nobody measured, and come out typical."""
+    return scenario.changed(**{path: spread.typical for path, spread in scenario.unknowns().items()})
+
+
+class AtOnce(Executor):
+    """An executor without processes or threads: it does its work when it gets it."""
+
+    def submit(self, function, /, *arguments):
+        future = Future()
+        future.set_result(function(*arguments))
+        return future
 
 
 def small_toml(folder, width=90):

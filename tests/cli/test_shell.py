@@ -13,6 +13,7 @@ from tests_shared import small_toml
 
 from colsim import CATALOGUE, Scenario
 from colsim.cli import main
+from colsim.model.base import part_of
 
 QUICK = ("--max-fills", "2", "--seed", "1", "--workers", "1")
 
@@ -61,6 +62,20 @@ LINES = {
     "a table for a name": ('mass = "540 g"', 'mass = "540 g"\nlike = ["12 fl oz can"]', "container"),
     "invalid TOML": ("width = 90", "width = = 90", "is not TOML"),
     "text without quotes": ("width = 90", "width = 66 mm", "is not TOML"),
+    "a word that is no choice": ('mass = "540 g"', 'mass = "540 g"\nsurface = "glass"', "'film_label'"),
+    "a spread without its kind": (
+        "width = 90",
+        "width = {low = 89, high = 91}",
+        'column.width.kind: missing; write "va',
+    ),
+    "a spread upside down": ("width = 90", 'width = {kind = "varies", low = 91, high = 89}', "low below high"),
+    "an unknown key of a spread": ("width = 90", 'width = {kind = "varies", lo = 89}', "column.width.lo: unknown key"),
+    "an end that does not go in": (
+        'diameter = "66 mm"',
+        'diameter = {kind = "varies", low = "66 mm", high = "8.5 cm"}',
+        "rotor.pocket_width: with container.diameter at its end of 85: got 82 mm",
+    ),
+    "containers and a container": ("[column]", '[containers.can]\nlike = "12 fl oz can"\n[column]', "got both of"),
     "a date": ("width = 90", "width = 2020-01-01", "which is no length"),
 }
 
@@ -164,17 +179,22 @@ def test_rows_hold_what_they_say(answered):
     (decision,) = answer["decisions"]
     options = [option["option"] for option in decision["options"]]
     assert len(options) == len(set(options)) >= 2
-    rows = {(r["option"], r["unit"], r["outcome"]): r for r in answer["risks"]}
+    rows = {(r["option"], r["unknowns"], r["unit"], r["outcome"]): r for r in answer["risks"]}
     assert len(rows) == len(answer["risks"])
     kinds = ("double", "late", "bridge", "stall")
-    units = [("fill", "failure"), ("vend", "failure"), *(("fill", kind) for kind in kinds)]
-    assert list(rows) == [(option, *unit) for option in options for unit in units]
+    units = [("fill", "failure"), ("vend", "failure"), *(("vend", kind) for kind in kinds)]
+    # All or no fills of an option fail here, so that no end of an unknown stands out.
+    ends = ("typical", "drawn over their ranges")
+    assert list(rows) == [(option, end, *unit) for option in options for end in ends for unit in units]
     for option in options:
-        whole = rows[option, "fill", "failure"]
-        assert whole["fills"] == 2
-        assert whole["rate"] == whole["failures"] / 2
-        assert sum(rows[option, "fill", kind]["failures"] for kind in kinds) == whole["failures"]
-    assert answer["fills"] == 2 * len(options)
+        for end in ends:
+            whole = rows[option, end, "fill", "failure"]
+            assert whole["fills"] == 2
+            assert whole["rate"] == whole["failures"] / 2
+            assert whole["failures"] in (0, 2)
+            vends = [rows[option, end, "vend", kind]["failures"] for kind in kinds]
+            assert sum(vends) == rows[option, end, "vend", "failure"]["failures"] >= whole["failures"]
+    assert answer["fills"] == 2 * len(ends) * len(options)
     assert len({row["level"] for row in answer["risks"]}) == 1
     assert answer["risks"][0]["level"] == pytest.approx(1 - 0.05 / len(options))
     assert answer["scenario"]["container"]["diameter"] == 66
@@ -200,9 +220,9 @@ def test_pictures_open_and_hold_many_colours(answered):
 
 def test_progress_goes_to_standard_error(answered):
     _, out, err = answered
-    assert "small" in err
-    assert "chunk" in err
-    assert "chunk" not in out
+    assert "0/16 [" in err  # four spacers, at their typical values and drawn, two fills each
+    assert "fill/s" in err
+    assert "fill/s" not in out
     assert "Traceback" not in err
 
 
@@ -266,9 +286,10 @@ def test_schema_lists_every_key_with_how_to_measure_it(shell):
     _, out, _ = shell("schema", "--table")
     for part, field in Scenario.model_fields.items():
         for key, inner in getattr(field.annotation, "model_fields", {}).items():
-            if key != "liners":
-                assert f"{part}.{key} " in out
-                assert inner.description in out
+            assert inner.description
+            assert f"\n{part}.{key} " in out or f"\n{part}.{key}." in out
+            if part_of(inner.annotation) is None:
+                assert f"\n      {inner.description}\n" in out
 
 
 def test_schema_holds_the_bounds(shell):

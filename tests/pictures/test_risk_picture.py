@@ -94,3 +94,14 @@ def test_given_axes_are_used_and_no_figure_is_made(clean):
 def test_without_axes_one_figure_is_made(clean):
     ax = plot_risk(clean)
     assert plt.get_fignums() == [ax.figure.number]
+
+
+def test_of_a_column_that_is_topped_up_the_first_load_is_drawn():
+    fills = simulated(**{"loading.top_up_at": 1})
+    table = fills.hazard()
+    first = table[~table["topped up"]]
+    assert list(first["containers left"]) == [3, 2]
+    assert table["topped up"].sum() == 3
+    (points,) = drawn(fills).containers
+    np.testing.assert_array_equal(points[0].get_xdata(), first["containers left"])
+    np.testing.assert_array_equal(points[0].get_ydata(), first["rate"])

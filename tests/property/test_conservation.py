@@ -34,7 +34,9 @@ def columns(draw, diameter):
         assume(column["throat"] < width)
     if draw(st.booleans()):
         wall = draw(st.sampled_from(["left", "right", "both"]))
-        column["liners"] = [{"wall": wall, "bottom": 150, "top": 400, "friction": 0.1}, {"bottom": 410, "friction": 0}]
+        lift = draw(st.sampled_from([0, 0, 3, 8]))
+        sheet = {"wall": wall, "bottom": 150, "top": 400, "friction": 0.1, "lifted_edge": lift}
+        column["liners"] = [sheet, {"bottom": 410, "friction": 0}]
     return column
 
 
@@ -120,6 +122,7 @@ def test_every_container_is_dispensed_or_left(scenario):
 @FEW
 @given(scenario=scenarios())
 def test_a_scenario_survives_being_written_and_read(scenario):
+    assert Scenario(**scenario.as_given()) == Scenario(**scenario.as_whole()) == scenario
     assert Scenario(**scenario.model_dump()) == scenario
     assert Scenario(**scenario.model_dump(mode="json", exclude_unset=True)) == scenario
     assert scenario.changed() == scenario

@@ -49,6 +49,13 @@ def test_factors_that_round(quantity, text, value):
     assert read_quantity(text, QUANTITIES[quantity]) == pytest.approx(value, rel=4e-16)
 
 
+@pytest.mark.parametrize(("text", "celsius"), [("32 F", 0), ("212 F", 100), ("-40 F", -40), ("41 F", 5), ("68 F", 20)])
+def test_degrees_fahrenheit(text, celsius):
+    # Ice point 32 F and steam point 212 F, 180 degrees apart where the other scale has 100; both meet at -40.
+    assert read_quantity(text, QUANTITIES["temperature"]) == pytest.approx(celsius, rel=4e-16, abs=1e-14)
+    assert read_quantity(f"{celsius} C", QUANTITIES["temperature"]) == celsius
+
+
 def test_pound_force_foot_as_printed():
     # NIST Special Publication 811, Appendix B (from memory): 1 lbf ft = 1.355818 N m, 1 lbf in = 0.1129848 N m.
     assert read_quantity("1 lbf ft", QUANTITIES["torque"]) == pytest.approx(1.355818, rel=5e-7)
@@ -60,4 +67,5 @@ def test_every_listed_unit_is_checked_here():
     checked = {("length", u) for u in ("mm", "cm", "m", "in", "ft")} | {("mass", u) for u in ("kg", "g", "lb", "oz")}
     checked |= {("torque", u) for u in ("N m", "lbf in", "lbf ft")} | {("angle", u) for u in ("deg", "rad")}
     checked |= {("speed of turning", u) for u in ("rpm", "deg/s", "rad/s")}
+    checked |= {("temperature", u) for u in ("C", "F")}
     assert listed == checked

@@ -4,12 +4,13 @@ import os
 import subprocess
 import sys
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
 
 import pytest
-from tests_shared import ROOT, small_scenario
+from tests_shared import ROOT, AtOnce, measured, small_scenario
 
 from colsim import SimulationError, find_spacer, simulate_fill, simulate_fills
-from colsim.sampling import many_fills
+from colsim.sampling import Outcome, many_fills
 
 SCENARIO = small_scenario(1)
 
@@ -63,15 +64,17 @@ def test_what_was_not_interrupted_does_not_say_so():
 
 
 def test_no_fill_counts_twice_if_it_comes_after_the_last_result(chunk, monkeypatch):
-    # While the bar is being closed, say; six fills are no whole number of chunks of four.
-    def bar(futures, **_):
-        yield from futures
-        raise KeyboardInterrupt
+    # While the bar is moved on by the last fills, say; six fills are no whole number of chunks of four.
+    class Bar(many_fills.tqdm):
+        def update(self, n=1):
+            self.done = getattr(self, "done", 0) + n
+            if self.done == 6:
+                raise KeyboardInterrupt
 
-    monkeypatch.setattr(many_fills, "tqdm", bar)
-    with ThreadPoolExecutor(1) as threads:
-        result = simulate_fills(SCENARIO, fills=6, seed=5, executor=threads)
+    monkeypatch.setattr(many_fills, "tqdm", Bar)
+    result = simulate_fills(SCENARIO, fills=6, seed=5, executor=AtOnce())
     assert [fill.fill for fill in result.fills] == list(range(6))
+    assert not result.interrupted
 
 
 def test_work_already_handed_out_is_called_back_if_it_comes_while_handing_out():
@@ -91,16 +94,48 @@ def test_work_already_handed_out_is_called_back_if_it_comes_while_handing_out():
     assert [future.cancelled() for future in executor.futures] == [False, True, True]
 
 
-def test_a_spacer_half_looked_at_counts_and_the_rest_is_not_looked_at():
-    decision = find_spacer(SCENARIO, spacers=[0, 6, 12], max_fills=2, seed=5, executor=Interrupted(at=3))
+def test_a_spacer_half_looked_at_counts_and_one_of_which_nothing_is_done_is_left_out():
+    # Spacers are simulated side by side, two fills each in chunks of one: the second of the second is the gap.
+    executor = Interrupted(at=3, never=[4])
+    decision = find_spacer(measured(SCENARIO), spacers=[0, 6, 12], max_fills=2, seed=5, executor=executor)
+    assert len(executor.futures) == 6
     assert [(option.value, option.estimate.fills) for option in decision.options] == [(0, 2), (6, 1)]
-    assert [option.level for option in decision.options] == pytest.approx([1 - 0.05 / 3] * 2)  # shared by all three
+    assert [option.over.level for option in decision.options] == pytest.approx([1 - 0.05 / 3] * 2)  # shared by all
     assert decision.reason.startswith("Stopped early")
+
+
+def test_what_is_done_of_a_spacer_after_the_gap_of_another_counts():
+    decision = find_spacer(
+        measured(SCENARIO), spacers=[0, 6, 12], max_fills=2, seed=5, executor=Interrupted(at=3, never=[])
+    )
+    assert [(option.value, option.estimate.fills) for option in decision.options] == [(0, 2), (6, 1), (12, 2)]
+    assert [option.over.interrupted for option in decision.options] == [False, True, False]
 
 
 def test_advice_from_nothing_is_refused():
     with pytest.raises(SimulationError, match="stopped before the first fill was done"):
         find_spacer(SCENARIO, spacers=[0], max_fills=2, seed=5, executor=Interrupted(at=0, never=[1]))
+
+
+def test_what_was_done_before_the_ends_were_looked_at_counts(monkeypatch):
+    # One unknown, of which every other fill fails: 2 typical fills, 2 drawn over the range, then 2 at each end.
+    def simulate(scenario, *, seed, fill):
+        one = simulate_fill(measured(SCENARIO), seed=seed, fill=fill)
+        bad = replace(one.vends[0], outcome=Outcome.STALL)
+        return replace(one, vends=(bad,) if fill else one.vends, drawn={"rotor.friction": 0.2 + 0.1 * fill})
+
+    monkeypatch.setattr(many_fills, "simulate_fill", simulate)
+    scenario = measured(SCENARIO).changed(**{"rotor.friction": {"kind": "unknown", "low": 0.2, "high": 0.4}})
+    decision = find_spacer(scenario, spacers=[0], max_fills=2, seed=5, executor=Interrupted(at=5))
+    runs = decision.options[0].over.runs
+    assert {str(end): len(fills.fills) for end, fills in runs.items()} == {
+        "typical": 2,
+        "drawn over their ranges": 2,
+        "favourable": 1,
+        "unfavourable": 2,
+    }
+    assert decision.reason.startswith("Stopped early")
+    assert not any("if it came out typical" in hint for hint in decision.measure_next)  # nothing more is simulated
 
 
 PROGRAM = """

@@ -1,14 +1,16 @@
 """What is counted, and what is refused."""
 
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from tests_shared import made, small_scenario
+from tests_shared import AtOnce, made, small_scenario
 
 from colsim import Fills, ScenarioError, SimulationError, simulate_fill, simulate_fills
 from colsim.sampling import Outcome
 from colsim.sampling.intervals import clopper_pearson
+from colsim.sampling.sequences import betting_sequence, confidence_sequence
 
 S, D, L, B, X = Outcome.SINGLE, Outcome.DOUBLE, Outcome.LATE, Outcome.BRIDGE, Outcome.STALL
 
@@ -63,8 +65,12 @@ def test_hazard_has_one_vend_a_fill_in_each_level(fills):
 
 
 def test_the_table_of_vends_leaves_invalid_fills_out(fills):
-    table = fills.to_dataframe()
-    assert list(table.columns) == ["fill", "vend", "outcome", "mechanism", "remaining"]
+    pressed = [
+        replace(fill, vends=tuple(replace(vend, peak_force=10.0 * fill.fill + vend.vend) for vend in fill.vends))
+        for fill in fills.fills
+    ]
+    table = replace(fills, fills=tuple(pressed)).to_dataframe()
+    assert list(table.columns) == ["fill", "vend", "outcome", "mechanism", "remaining", "peak force [N]"]
     assert len(table) == 4 + 2 + 3 + 4 + 3
     assert table.iloc[5].to_dict() == {
         "fill": 1,
@@ -72,6 +78,7 @@ def test_the_table_of_vends_leaves_invalid_fills_out(fills):
         "outcome": "stall",
         "mechanism": "second one in the pocket",
         "remaining": 3,
+        "peak force [N]": 12.0,
     }
 
 
@@ -95,6 +102,18 @@ def test_a_late_or_double_vend_does_not_end_the_fill_but_ends_its_count(plain):
     assert table[["containers left", "failures", "vends"]].values.tolist() == [[4, 0, 1], [3, 1, 1]]
 
 
+def test_the_hazard_after_a_top_up_has_rows_of_its_own(plain):
+    fill = made(plain, 0, (S, S, S, D), 4)
+    again = tuple(replace(vend, topped_up=vend.vend > 2, before=(4, 3, 4, 3)[vend.vend - 1]) for vend in fill.vends)
+    table = Fills(small_scenario(4), 0, (replace(fill, vends=again),), 1).hazard()
+    assert table[["topped up", "containers left", "failures", "vends"]].values.tolist() == [
+        [False, 4, 0, 1],
+        [False, 3, 0, 1],
+        [True, 4, 0, 1],
+        [True, 3, 1, 1],
+    ]
+
+
 def test_the_outcomes_share_the_failures_out(fills):
     whole, kinds = fills.risk().per_fill, [fills.risk(kind).per_fill for kind in (D, L, B, X)]
     assert sum(kind.failures for kind in kinds) == whole.failures
@@ -103,7 +122,7 @@ def test_the_outcomes_share_the_failures_out(fills):
 
 def test_the_table_of_hazards_without_a_valid_fill_has_its_columns_and_no_row(plain):
     table = Fills(small_scenario(4), 0, (made(plain, 0, (S,), invalid="lost"),), 1).hazard()
-    assert list(table.columns) == ["containers left", "failures", "vends", "rate", "low", "high"]
+    assert list(table.columns) == ["topped up", "containers left", "failures", "vends", "rate", "low", "high"]
     assert table.empty
 
 
@@ -143,11 +162,87 @@ def test_an_unknown_outcome_is_refused(fills):
         fills.risk("jam")
 
 
-def test_a_column_that_overflows_names_the_fill_that_shows_it():
-    # Five would fit between parallel walls of this height; the narrower throat takes the room of one.
-    wide = {"container.diameter": 73, "column.width": 124, "column.throat": 90, "column.floor_slope": 60}
-    scenario = small_scenario(5, **wide, **{"column.height": 215})
-    with pytest.raises(SimulationError, match=r"holds only 4 of 5 containers \(seed 2, fill 1\)"):
-        simulate_fill(scenario, seed=2, fill=1)
-    with ProcessPoolExecutor(1) as pool, pytest.raises(SimulationError, match=r"\(seed 2, fill [01]\)"):
+# Five would fit between parallel walls of this height; the narrower throat takes the room of one.
+NARROW = {"container.diameter": 73, "column.width": 124, "column.throat": 90, "column.floor_slope": 60}
+
+
+def test_a_load_that_never_fits_is_refused_and_one_fill_shows_what_stays_out():
+    scenario = small_scenario(5, **NARROW, **{"column.height": 215})
+    fill = simulate_fill(scenario, seed=2, fill=1)
+    assert (fill.short, fill.loaded, len(fill.bodies), fill.invalid) == (1, 4, 4, "")
+    assert fill.dispensed + fill.left == 4
+    with (
+        ProcessPoolExecutor(1) as pool,
+        pytest.raises(SimulationError, match=r"no room for 1 of the 5 .* in any of 2 fills \(seed 2, fill 0\)"),
+    ):
         simulate_fills(scenario, fills=2, seed=2, executor=pool)
+
+
+def test_a_load_that_sometimes_does_not_fit_is_not_refused_and_widens_the_bound_per_vend():
+    height = {"kind": "varies", "low": 215, "high": 245}
+    fills = simulate_fills(small_scenario(5, **NARROW, **{"column.height": height}), fills=6, seed=2, executor=AtOnce())
+    shorts = [fill.short for fill in fills.fills]
+    assert set(shorts) == {0, 1}
+    assert f"no room for all in {shorts.count(1)} fills; up to 1 stayed out" in fills.summary()
+    risk = fills.risk()
+    q = risk.per_fill.high  # of clean fills the shortest made 4 vends, and R <= q / (m - (m - 1) q)
+    assert risk.per_vend.high == pytest.approx(q / (4 - 3 * q))
+    assert risk.per_vend.low == risk.per_fill.low / 5
+
+
+def test_the_share_of_vends_counts_what_comes_after_a_double_or_late_vend(fills):
+    found = {kind: fills.share_of_vends(kind) for kind in (D, L, B, X, "failure")}
+    assert {kind: (e.failures, e.vends) for kind, e in found.items()} == {
+        D: (1, 4 + 2 + 3 + 4 + 3),
+        L: (1, 16),
+        B: (1, 16),
+        X: (1, 16),
+        "failure": (4, 16),
+    }
+    assert found["failure"].rate == 4 / 16
+    assert all(e.low <= e.rate <= e.high <= 1 for e in found.values())
+
+
+def test_both_later_doubles_count_where_only_the_first_ends_the_count_of_fills(plain):
+    fills = Fills(small_scenario(6), 0, (made(plain, 0, (D, S, D, S), 6),), 1)
+    assert fills.risk(D).per_fill.failures == 1
+    assert (fills.share_of_vends(D).failures, fills.share_of_vends(D).vends) == (2, 4)
+
+
+def counted(invalid):
+    """Give failures and vends of each fill by hand, with what an invalid one counts as."""
+    firsts = [(0, 4), (1, 2), (1, 1), (1, 1), (1, 3), invalid]
+    return ([x for x, _ in firsts], [v for _, v in firsts])
+
+
+def test_looking_often_takes_the_sequence_over_fills_and_that_over_vends(fills):
+    # Nine tenths of the error to the one and one to the other; what is invalid clean below and failed at once above.
+    target, n = 0.01 * 4 / (1 + 3 * 0.01), 4
+    low = confidence_sequence(4, 6, level=1 - 0.9 * 0.05, target=target)[0]
+    high = confidence_sequence(5, 6, level=1 - 0.9 * 0.05, target=target)[1]
+    bets = {"most": 1, "most_vends": n, "level": 1 - 0.1 * 0.05}
+    bet_low = betting_sequence(*counted((0, 4)), **bets)[0]
+    bet_high = betting_sequence(*counted((1, 1)), **bets)[1]
+    risk = fills.risk_looking_often()
+    assert (risk.per_fill.low, risk.per_fill.high) == pytest.approx((low, high))
+    assert risk.per_vend.low == pytest.approx(max(low / n, bet_low))
+    assert risk.per_vend.high == pytest.approx(min(high / (n - (n - 1) * high), bet_high))
+    once = fills.risk()
+    assert risk.per_fill.low < once.per_fill.low < once.per_fill.high < risk.per_fill.high
+    assert (risk.per_fill.rate, risk.per_vend.rate) == (once.per_fill.rate, once.per_vend.rate)
+
+
+def test_pairs_are_counted_where_both_fills_are_valid(plain, fills):
+    other = Fills(
+        small_scenario(4), 0, tuple(made(plain, k, h) for k, h in enumerate([(X,), (S, X), (S,) * 4, (S,) * 4])), 4
+    )
+    pairs = fills.paired_with(other)
+    assert (pairs.fills, pairs.only_first, pairs.only_second) == (4, 2, 1)
+    back = other.paired_with(fills)
+    assert (back.only_first, back.only_second) == (1, 2)
+    assert other.paired_with(replace(fills, fills=fills.fills[::-1])).fills == 3  # the invalid one is left out
+
+
+def test_fills_of_different_seeds_are_no_pairs(fills):
+    with pytest.raises(ScenarioError, match="seed: got 0 and 1"):
+        fills.paired_with(replace(fills, seed=1))

@@ -30,7 +30,13 @@ def test_the_base_is_possible():
 
 @pytest.mark.parametrize("width", [132, 140])
 def test_two_abreast(width):
-    refused("column.width", f"got {width} mm", "two containers of 66 mm lie abreast", "132 mm", column={"width": width})
+    refused(
+        "column.width",
+        f"got {width} mm",
+        "two of 66 mm (the container) lie abreast",
+        "allowed: below 132 mm",
+        column={"width": width},
+    )
     assert scenario(column={"width": 131.9}).column.width == 131.9
 
 
@@ -113,9 +119,12 @@ def test_liners_that_overlap(wall):
 
 def test_liners_that_meet_or_lie_on_other_walls_do_not_overlap():
     meeting = [{"friction": 0.1, "top": 300}, {"friction": 0.3, "bottom": 300}]
-    assert scenario(column={"liners": meeting}).column.liner_zones("left") == [(0, 300, 0.1), (300, 900, 0.3)]
+    assert scenario(column={"liners": meeting}).column.liner_zones("left") == [(0, 300, 0.1, 0), (300, 900, 0.3, 0)]
     apart = [{"friction": 0.1, "wall": "left"}, {"friction": 0.3, "wall": "right"}]
-    assert scenario(column={"liners": apart}).column.liner_zones("right") == [(0, 900, 0.3)]
+    assert scenario(column={"liners": apart}).column.liner_zones("right") == [(0, 900, 0.3, 0)]
+    lifted = [{"friction": 0.2, "top": 500, "lifted_edge": 4}]
+    (zone,) = scenario(column={"liners": lifted}).column.liner_zones("left")
+    assert (zone.bottom, zone.top, zone.friction, zone.lifted_edge) == (0, 500, 0.2, 4)
 
 
 def test_liner_beyond_the_wall():

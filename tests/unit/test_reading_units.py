@@ -35,8 +35,10 @@ def test_text_of_one_number_and_one_unit_is_read_exactly(text, mm):
 @pytest.mark.parametrize("quantity", QUANTITIES.values(), ids=lambda q: q.name)
 def test_every_listed_unit_is_read_and_scales(quantity):
     for unit, factor in quantity.factors.items():
-        assert read_quantity(f"3 {unit}", quantity) == pytest.approx(3 * factor, rel=1e-15)
-        assert read_quantity(f"1/4{unit}", quantity) == pytest.approx(factor / 4, rel=1e-15)
+        zero = quantity.offsets.get(unit, 0.0)
+        assert (zero == 0) == (unit != "F")
+        assert read_quantity(f"3 {unit}", quantity) == pytest.approx(3 * factor + zero, rel=1e-15)
+        assert read_quantity(f"1/4{unit}", quantity) == pytest.approx(factor / 4 + zero, rel=1e-15)
 
 
 @pytest.mark.parametrize("quantity", QUANTITIES.values(), ids=lambda q: q.name)
@@ -148,5 +150,7 @@ def test_a_length_below_its_bound_is_read_and_then_refused(width):
 def test_the_list_of_units_cannot_be_changed():
     with pytest.raises(TypeError):
         LENGTH.factors["hand"] = 101.6
+    with pytest.raises(TypeError):
+        QUANTITIES["temperature"].offsets["F"] = 0.0
     with pytest.raises(TypeError):
         QUANTITIES["hands"] = LENGTH

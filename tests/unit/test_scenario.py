@@ -7,7 +7,6 @@ import pytest
 from colsim import (
     CATALOGUE,
     ColsimError,
-    Column,
     OutputError,
     RangeError,
     Scenario,
@@ -86,7 +85,10 @@ def test_changed_keeps_what_was_assumed_apart_from_what_was_given(scenario):
         ("rotor.", "known: radius"),
         ("rotor.radius.mm", "it goes too deep"),
         ("title.text", "it goes too deep"),
-        ("column.liners.0.friction", "it goes too deep"),
+        ("container.friction.low", "it goes too deep"),
+        ("column.liners.0.friction", "there is none"),
+        ("loading.layers.0.count", "there is none"),
+        ("containers.can.diameter", "there is none"),
     ],
 )
 def test_an_unknown_path_is_refused_with_the_nearest(scenario, path, answer):
@@ -115,9 +117,9 @@ def test_a_changed_value_is_checked_like_any_other(scenario, path, bad, said):
 def test_assumed_is_exactly_what_was_not_given(scenario):
     assumed = scenario.assumed()
     given = {f"{part}.{name}" for part, values in BASE.items() for name in values}
-    everything = {"title"} | {
+    everything = {"title", "containers"} | {
         f"{part}.{name}"
-        for part in ("container", "column", "rotor", "loading", "target")
+        for part in ("container", "column", "rotor", "loading", "conditions", "on_hand", "target")
         for name in type(getattr(scenario, part)).model_fields
     }
     assert set(assumed) == everything - given
@@ -220,8 +222,12 @@ def test_every_error_shares_the_root_and_refines_a_builtin(kind, builtin):
     assert str(kind("what is wrong")) == "what is wrong"
 
 
-def test_the_friction_of_a_wall_is_that_of_the_sheet_at_that_height():
+def test_the_friction_of_a_wall_is_that_of_the_sheet_at_that_height(scenario):
     liners = [{"wall": "left", "bottom": 100, "top": 300, "friction": 0.1}]
-    column = Column(width=90, height=900, wall_friction=0.3, liners=liners)
-    assert [column.friction_at("left", h) for h in (50, 100, 200, 301)] == [0.3, 0.1, 0.1, 0.3]
-    assert column.friction_at("right", 200) == 0.3
+    lined = scenario.changed(**{"column.liners": liners, "column.wall_friction": 0.3})
+    plain = lined.container
+    assert [lined.friction_on_wall(plain, "left", h) for h in (50, 100, 200, 301)] == [0.3, 0.1, 0.1, 0.3]
+    assert lined.friction_on_wall(plain, "right", 200) == 0.3
+    own = lined.changed(**{"container.wall_friction": 0.5, "container.liner_friction": 0.2}).container
+    assert [lined.friction_on_wall(own, "left", h) for h in (50, 100, 200, 301)] == [0.5, 0.2, 0.2, 0.5]
+    assert lined.friction_on_wall(own, "right", 200) == 0.5

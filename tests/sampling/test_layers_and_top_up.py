@@ -1,0 +1,169 @@
+"""Several kinds in one column, and filling it up again: where they change nothing, and what they change."""
+
+import numpy as np
+import pytest
+from tests_shared import AtOnce, measured, small_scenario
+
+from colsim import Scenario, simulate_fill, simulate_fills
+from colsim.sampling import Outcome
+
+GRAVITY = 9.80665  # [m/s2]
+PLAIN = measured(small_scenario(4))
+
+
+def layered(kinds, layers, **changes):
+    """Give the plain column with several kinds in it, each the plain container but for what is said."""
+    data = PLAIN.as_given()
+    container = data.pop("container")
+    data["containers"] = {name: {**container, **different} for name, different in kinds.items()}
+    data["loading"] = {
+        **{name: value for name, value in data["loading"].items() if name != "count"},
+        "layers": [{"container": name, "count": count} for name, count in layers],
+    }
+    return Scenario(**data).changed(**changes)
+
+
+def course(scenario, fill=0):
+    """Write down how a fill went, to the last bit."""
+    return written(simulate_fill(scenario, seed=5, fill=fill, record=True))
+
+
+def written(fill):
+    return [
+        (f.time, f.drum_angle, f.state.index.tolist(), f.state.position.tolist(), f.state.angle.tolist())
+        for f in fill.frames
+    ]
+
+
+@pytest.fixture(scope="module")
+def plain():
+    return simulate_fill(PLAIN, seed=5, record=True)
+
+
+@pytest.mark.parametrize("layers", [[("a", 1), ("b", 3)], [("b", 2), ("a", 2)], [("a", 1), ("b", 1), ("a", 2)]])
+def test_layers_of_equal_kinds_are_the_plain_load_to_the_last_bit(layers, plain):
+    fill = simulate_fill(layered({"a": {}, "b": {}}, layers), seed=5, record=True)
+    assert written(fill) == written(plain)
+    assert repr(fill.vends) == repr(plain.vends)
+    assert (fill.loaded, fill.dispensed, fill.left) == (plain.loaded, plain.dispensed, plain.left)
+
+
+WALL, DRUM, OWN = PLAIN.column.wall_friction, PLAIN.rotor.friction, PLAIN.container.friction
+SPELT_OUT = {"wall_friction": WALL, "rotor_friction": DRUM}
+
+
+@pytest.mark.parametrize(
+    ("kinds", "mixed"),
+    [
+        ({"a": {}, "b": SPELT_OUT}, {}),
+        ({"a": SPELT_OUT, "b": {}}, {}),
+        ({"a": {}, "b": SPELT_OUT}, {"loading.mixed_friction": OWN}),
+    ],
+)
+def test_two_surfaces_with_equal_frictions_are_one_to_the_last_bit(kinds, mixed, plain):
+    fill = simulate_fill(layered(kinds, [("a", 2), ("b", 2)], **mixed), seed=5, record=True)
+    assert [body.surface for body in fill.bodies] == [0, 0, 1, 1]
+    assert written(fill) == written(plain)
+
+
+@pytest.mark.parametrize(
+    "different", [{"wall_friction": WALL + 0.1}, {"rotor_friction": DRUM + 0.1}, {"friction": OWN + 0.1}]
+)
+def test_two_surfaces_with_different_frictions_are_not_one(different, plain):
+    # Or the tests above would show nothing.
+    assert course(layered({"a": {}, "b": different}, [("a", 2), ("b", 2)])) != written(plain)
+
+
+def test_friction_between_kinds_counts_only_where_they_touch(plain):
+    def with_mixed(friction, layers):
+        kinds = {"a": {}, "b": {"friction": OWN + 1e-9}}
+        return course(layered(kinds, layers, **{"loading.mixed_friction": friction}))
+
+    assert with_mixed(0.1, [("a", 2), ("b", 2)]) != with_mixed(0.4, [("a", 2), ("b", 2)])
+    assert with_mixed(0.1, [("a", 4)]) == written(plain)
+
+
+def test_each_layer_is_loaded_with_its_kind_from_the_bottom_up():
+    scenario = layered({"slim": {"diameter": 62, "mass": 0.4}, "wide": {}}, [("wide", 1), ("slim", 2), ("wide", 1)])
+    bodies = simulate_fill(scenario, seed=5).bodies
+    assert [(body.reach, body.mass) for body in bodies] == [(33, 0.54), (31, 0.4), (31, 0.4), (33, 0.54)]
+
+
+TOP_UP = PLAIN.changed(**{"loading.top_up_at": 2})
+
+
+@pytest.mark.parametrize("fill", [0, 1])
+def test_before_a_top_up_all_goes_as_without_to_the_last_bit(fill):
+    without, again = (simulate_fill(scenario, seed=5, fill=fill, record=True) for scenario in (PLAIN, TOP_UP))
+    assert repr(again.vends[:2]) == repr(without.vends[:2])
+    added = next(k for k, f in enumerate(again.frames) if f.state.index.max(initial=0) >= 4)
+    assert added > 100
+    assert written(again)[:added] == written(without)[:added]
+    assert written(again)[added] != written(without)[added]
+    assert [vend.topped_up for vend in again.vends] == [False] * 2 + [True] * 4
+
+
+def test_containers_of_a_top_up_are_counted():
+    fill = simulate_fill(TOP_UP, seed=5)
+    assert fill.failure is None
+    assert TOP_UP.loading.vends == 4 + 2
+    assert (fill.loaded, fill.dispensed, fill.left, len(fill.bodies), fill.short) == (6, 6, 0, 6, 0)
+    assert [(v.vend, v.before, v.remaining, v.topped_up) for v in fill.vends] == [
+        (1, 4, 3, False),
+        (2, 3, 2, False),
+        (3, 4, 3, True),
+        (4, 3, 2, True),
+        (5, 2, 1, True),
+        (6, 1, 0, True),
+    ]
+    assert [body.index for body in fill.bodies] == list(range(6))
+    # The bound per vend takes all six: without a failure R <= q / (6 - 5 q).
+    risk = simulate_fills(TOP_UP, fills=2, seed=5, executor=AtOnce()).risk()
+    assert risk.per_vend.high == pytest.approx(risk.per_fill.high / (6 - 5 * risk.per_fill.high))
+    assert risk.per_vend.vends == 12
+
+
+def test_a_column_is_topped_up_with_the_kind_on_top():
+    kinds = {"slim": {"diameter": 62, "mass": 0.4}, "wide": {}}
+    scenario = layered(kinds, [("wide", 2), ("slim", 2)], **{"loading.top_up_at": 2})
+    assert [body.reach for body in simulate_fill(scenario, seed=5).bodies] == [33, 33, 31, 31, 31, 31]
+
+
+def test_a_failure_before_the_top_up_leaves_the_rest_out():
+    fill = simulate_fill(measured(small_scenario(4, **{"container.diameter": 58, "loading.top_up_at": 1})), seed=5)
+    assert fill.failure.outcome.ends_the_fill
+    assert fill.loaded == len(fill.bodies) == 4
+    assert not any(vend.topped_up for vend in fill.vends)
+
+
+def test_a_topped_up_column_is_filled_no_higher_than_it_goes():
+    # Room for three of four, so one of the two that are to be added stays out as well.
+    tight = TOP_UP.changed(**{"column.height": 180})
+    once, again = (simulate_fill(each, seed=5) for each in (tight.changed(**{"loading.top_up_at": None}), tight))
+    assert (once.short, once.loaded) == (1, 3)
+    assert (again.short, again.loaded, len(again.vends)) == (2, 4, 4)
+    assert again.loaded + again.short == tight.loading.vends
+    assert sum(vend.topped_up for vend in again.vends) == 3
+
+
+@pytest.mark.parametrize("diameter", [66, 58])
+@pytest.mark.parametrize("fill", [0, 1])
+def test_forces_and_overlaps_of_every_vend_are_finite_and_positive(diameter, fill):
+    scenario = TOP_UP.changed(**{"container.diameter": diameter})
+    vends = simulate_fill(scenario, seed=5, fill=fill).vends
+    assert {vend.outcome for vend in vends} == {66: {Outcome.SINGLE}, 58: {Outcome.STALL}}[diameter]
+    assert np.isfinite([(vend.peak_force, vend.overlap) for vend in vends]).all()
+    assert all(vend.overlap > 0 for vend in vends)
+    # Each container hangs in the plane on three contacts at most when it lies still, so that one carries a third.
+    assert all(vend.peak_force >= scenario.container.mass * GRAVITY / 3 for vend in vends)
+
+
+def test_a_stall_presses_harder_than_a_single_vend():
+    # The motor's torque on the drum's rim against the weight of a few containers.
+    peak = {
+        d: max(vend.peak_force for vend in simulate_fill(PLAIN.changed(**{"container.diameter": d}), seed=5).vends)
+        for d in (58, 66)
+    }
+    rim = PLAIN.rotor.torque_limit / (PLAIN.rotor.radius / 1000)
+    assert peak[58] > rim / 2
+    assert peak[58] > peak[66]
