@@ -38,7 +38,8 @@ def scenes() -> list[Scenario]:
         wide_scenario(0.12, 8),
         wide_scenario(0.17, 8),
         wide_scenario(0.30, 8),
-        lifted_scenario(8, 0.12, 0.15),
+        lifted_scenario(8, 0.12, 0.15).changed(title="73 mm in plain 124 mm, lifted 8 mm, 0.12, containers 0.15"),
+        lifted_scenario(8, 0.17).changed(title="the same, 0.17, containers 0.25"),
     ]
 
 

@@ -245,7 +245,7 @@ def compare_containers(
             Option(over.scenario.rotor.spacer_thickness, _geometry(over.scenario), over)
             for over in sorted(mine, key=lambda over: (over.could_be[1], over.estimate().rate))
         ]
-        loaded = best[0].over.scenario.loading.total if best else 0
+        loaded = max((fill.loaded for fill in best[0].fills.valid), default=0) if best else 0
         candidates.append(
             Candidate(name, container, refused, _capacity(scenario, container), loaded, best[0] if best else None)
         )

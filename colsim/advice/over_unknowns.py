@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
+from scipy.special import ndtri
 
 from colsim.advice.status import Status, judged
 from colsim.model import Scenario
@@ -19,8 +20,8 @@ from colsim.sampling.one_fill import Fill
 
 __all__ = ["Effect", "End", "OverUnknowns", "simulate_over_unknowns", "simulate_with_known"]
 
-POOLED_FILLS = 32
-_SEEN = 2.0  # deviations from nothing at which an unknown's effect counts as seen
+POOLED_FILLS = 48
+_BY_CHANCE = 0.1  # chance that any of the unknowns counts as seen if none does anything
 _MOVED = 1.0  # and at which it is moved to its ends; what shows less stays typical, or chance would set its direction
 
 
@@ -48,6 +49,8 @@ class Effect:
     deviations : float
         Mean place in its range of fills that failed less that of clean ones, over its standard deviation; positive
         where more of it is worse.
+    seen : bool
+        Whether it stands out from chance, with as many unknowns as there are.
     """
 
     path: str
@@ -56,11 +59,7 @@ class Effect:
     share_when_low: float
     share_when_high: float
     deviations: float
-
-    @property
-    def seen(self) -> bool:
-        """Whether it stands out from chance."""
-        return abs(self.deviations) >= _SEEN
+    seen: bool
 
     @property
     def difference(self) -> float:
@@ -252,7 +251,14 @@ def _so_far(result: OverUnknowns, end: End) -> list[Fill]:
 def _at(result: OverUnknowns, end: End) -> Scenario:
     if end is End.DRAWN:
         return result.scenario.pooled()
-    return result.scenario.changed(**{e.path: e.worse if end is End.UNFAVOURABLE else e.better for e in result.effects})
+    scenario, unknowns = result.scenario, result.scenario.unknowns()
+    for effect in result.effects:
+        if abs(effect.deviations) >= _MOVED:
+            # One after the other, each as far as goes with those before it.
+            to = effect.worse if end is End.UNFAVOURABLE else effect.better
+            value = scenario.nearest_allowed(effect.path, unknowns[effect.path].typical, to)
+            scenario = scenario.changed(**{effect.path: value})
+    return scenario
 
 
 def _with_ends_in_order(result: OverUnknowns) -> OverUnknowns:
@@ -272,12 +278,14 @@ def _effects(scenario: Scenario, drawn: Fills) -> tuple[Effect, ...]:
     if failed.all() or not failed.any():
         return ()
     found = []
-    for path, spread in scenario.unknowns().items():
+    unknowns = scenario.unknowns()
+    needed = float(ndtri(1 - _BY_CHANCE / (2 * len(unknowns))))
+    for path, spread in unknowns.items():
         place = np.array([fill.drawn[path] for fill in drawn.valid])
         place = (place - spread.low) / (spread.high - spread.low)
         upper = place > 0.5
         when_low, when_high = (float(failed[half].mean()) if half.any() else math.nan for half in (~upper, upper))
         deviation = math.sqrt((1 / failed.sum() + 1 / (~failed).sum()) / 12)
         shift = float(place[failed].mean() - place[~failed].mean()) / deviation
-        found.append(Effect(path, spread.low, spread.high, when_low, when_high, shift))
+        found.append(Effect(path, spread.low, spread.high, when_low, when_high, shift, abs(shift) >= needed))
     return tuple(sorted(found, key=lambda effect: -abs(effect.deviations)))

@@ -265,7 +265,9 @@ def as_json_object(scenario: Scenario, decision: Decision) -> dict[str, Any]:
         ``scenario, version, engine, seed, fills, risks, decisions``, of plain lists, dicts, numbers and text.
     """
     return {
-        "scenario": scenario.as_whole(),
+        "scenario": scenario.as_given(),
+        "assumed": {path: value for path, value in scenario.assumed().items() if value not in (None, (), {})},
+        "unknowns": {path: spread.table() for path, spread in scenario.unknowns().items()},
         "version": __version__,
         "engine": ENGINE,
         "seed": decision.seed,

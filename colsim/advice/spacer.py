@@ -9,12 +9,12 @@ from concurrent.futures import Executor
 from contextlib import nullcontext
 
 from colsim.advice.decision import Decision, Option, Status
-from colsim.advice.over_unknowns import simulate_over_unknowns
+from colsim.advice.over_unknowns import OverUnknowns, simulate_over_unknowns
 from colsim.advice.to_measure import in_words, what_measuring_brings, what_to_do_next
 from colsim.errors import RangeError, ScenarioError, SimulationError
 from colsim.model import Container, Scenario, Target
 from colsim.sampling.draws import fresh_seed, require_whole
-from colsim.sampling.many_fills import process_pool
+from colsim.sampling.many_fills import process_pool, require_room
 from colsim.theory.pocket import greatest_spacer, least_spacer, second_nip_angle
 
 __all__ = ["MAX_FILLS", "find_spacer", "spacer_bounds", "spacer_geometry"]
@@ -181,17 +181,24 @@ def find_spacer(
             scenarios, level=level, max_fills=max_fills, seed=seed, executor=pool, progress=progress
         )
         options = tuple(
-            Option(thickness, spacer_geometry(thickness, bounds), over)
+            Option(thickness, _geometry(thickness, bounds, over), over)
             for thickness, over in zip(thicknesses, found, strict=True)
             if over.typical.fills
         )
         if not options:
             raise SimulationError("stopped before the first fill was done; nothing to advise from")
+        if all(option.fills.always_short for option in options):
+            require_room(options[0].fills)
         best = _best(options)
         narrowed: tuple[str, ...] = ()
         if best is not None and not best.over.interrupted and best.status is Status.DEPENDS:
             narrowed = what_measuring_brings(best.over, max_fills=max_fills, seed=seed, executor=pool)
     return _decision(scenario, options, best, seed, narrowed)
+
+
+def _geometry(thickness: float, bounds: tuple[float, float], over: OverUnknowns) -> str:
+    room = "; no room for all that was to be loaded" if over.typical.always_short else ""
+    return spacer_geometry(thickness, bounds) + room
 
 
 def _best(options: tuple[Option, ...]) -> Option | None:

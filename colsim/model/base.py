@@ -129,16 +129,26 @@ class Description(BaseModel):
         """Keep spreads beside the numbers, which hold their typical values; check their ends like any number."""
         if not isinstance(data, dict) or not cls.may_spread:
             return handler(data)
-        data = {**{field: spread for field, spread in cls.stand_ins(data).items() if data.get(field) is None}, **data}
+        data = {**data, **{name: spread for name, spread in cls.stand_ins(data).items() if data.get(name) is None}}
         spreads = dict(cls._read_spreads(data))
         typical = {**data, **{name: spread.typical for name, spread in spreads.items()}}
         for name, spread in spreads.items():
-            for end in {spread.low, spread.high} - {spread.typical}:
-                handler({**typical, name: end})
+            for end in dict.fromkeys((spread.low, spread.high)):
+                cls._require_end({**typical, name: end}, name, end)
         instance = handler(typical)
         if spreads:
             instance._spreads = spreads
         return instance
+
+    @classmethod
+    def _require_end(cls, data: Mapping[str, Any], name: str, end: float) -> None:
+        try:
+            cls(**data)
+        except ScenarioError as error:
+            at_end = f"with {name} at its end of {end:g}: "
+            raise ScenarioError(
+                [(where, what if where == name else at_end + what) for where, what in error.problems]
+            ) from None
 
     @classmethod
     def _read_spreads(cls, data: Mapping[str, Any]) -> Iterator[tuple[str, Spread]]:
@@ -191,7 +201,7 @@ class Description(BaseModel):
         Yields
         ------
         (str, Spread)
-            Dotted path, and the spread with the habit of its field filled in.
+            Dotted path, and the spread as it was given.
         """
         for name, spread in self._spreads.items():
             yield f"{prefix}{name}", spread
@@ -235,33 +245,38 @@ class Description(BaseModel):
             if name in self.model_fields_set and not isinstance(self._spreads.get(name), StandIn)
         }
 
-    def as_whole(self) -> dict[str, Any]:
-        """Write the description as plain tables, defaults included; spreads as their own tables."""
-        return {
-            name: _plain(getattr(self, name), self._spreads.get(name), whole=True) for name in type(self).model_fields
-        }
 
-
-def _plain(value: Any, spread: Spread | None = None, *, whole: bool = False) -> Any:
+def _plain(value: Any, spread: Spread | None = None) -> Any:
     if spread is not None:
         return spread.table()
     if isinstance(value, Description):
-        return value.as_whole() if whole else value.as_given()
+        return value.as_given()
     if isinstance(value, tuple):
-        return [_plain(item, whole=whole) for item in value]
+        return [_plain(item) for item in value]
     if isinstance(value, Mapping):
-        return {key: _plain(item, whole=whole) for key, item in value.items()}
+        return {key: _plain(item) for key, item in value.items()}
     return value
 
 
 def _reader(field: FieldInfo) -> Callable[[Any], float] | None:
     """Find what reads a number of this field, or None if the field holds no measured number."""
-    metadata = [*field.metadata, *(m for option in get_args(field.annotation) for m in _metadata(option))]
-    return next((m.func for m in metadata if isinstance(m, BeforeValidator)), None)  # type: ignore[return-value]
+    return next((m.func for m in _metadata(field) if isinstance(m, BeforeValidator)), None)  # type: ignore[return-value]
 
 
-def _metadata(option: Any) -> tuple[Any, ...]:
-    return get_args(option)[1:] if get_origin(option) is Annotated else ()
+def _metadata(field: FieldInfo) -> list[Any]:
+    """List what is annotated to a field, and to what it may be other than None."""
+    inner = (get_args(option)[1:] for option in get_args(field.annotation) if get_origin(option) is Annotated)
+    return [*field.metadata, *(mark for marks in inner for mark in marks)]
+
+
+def _choices(annotation: Any) -> list[str]:
+    """List the words that a field may hold; none if it is no choice of words."""
+    return [
+        str(choice)
+        for option in (annotation, *get_args(annotation))
+        if get_origin(option) is Literal
+        for choice in get_args(option)
+    ]
 
 
 def nearest_name(name: str, known: list[str]) -> str:
@@ -295,7 +310,7 @@ def _message(detail: ErrorDetails, model: type[BaseModel]) -> str:
 
 
 def _allowed(field: FieldInfo | None, detail: ErrorDetails) -> str:
-    bounds = _bounds(field.metadata if field is not None else ())
+    bounds = _bounds(_metadata(field) if field is not None else ())
     if detail["type"].startswith("int"):
         bounds.insert(0, "a whole number")
     return f"allowed: {' and '.join(bounds)}" if bounds else f"{detail['msg'][0].lower()}{detail['msg'][1:]}"
@@ -337,11 +352,7 @@ def keys(model: type[BaseModel], prefix: str = "") -> Iterator[Key]:
             by_name = "NAME." if get_origin(field.annotation) is dict else ""
             yield from keys(part, f"{prefix}{name}.{by_name}")
             continue
-        choices = [str(c) for c in get_args(field.annotation)] if get_origin(field.annotation) is Literal else []
-        inner = [
-            m for option in get_args(field.annotation) if get_origin(option) is Annotated for m in get_args(option)[1:]
-        ]
-        allowed = " | ".join(choices) or " and ".join(_bounds([*field.metadata, *inner]))
+        allowed = " | ".join(_choices(field.annotation)) or " and ".join(_bounds(_metadata(field)))
         default = "may be left out" if field.default in (None, ()) else f"if not given: {field.default}"
         if field.is_required():
             default = "required"

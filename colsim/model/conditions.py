@@ -15,7 +15,7 @@ class Conditions(Description):
     """How it is in the machine."""
 
     wet: bool = Field(
-        False, description="whether condensation stands on the containers; lowers frictions that you did not measure"
+        False, description="whether condensation stands on the containers; lowers the frictions that words stand for"
     )
     loading_temperature: Annotated[Temperature, Field(ge=-10, le=60)] | None = Field(
         None, description="thermometer in the store or van, when loaded [deg C]"
@@ -23,7 +23,7 @@ class Conditions(Description):
     service_temperature: Annotated[Temperature, Field(ge=-10, le=60)] | None = Field(
         None, description="thermometer in the column, in service [deg C]"
     )
-    days: float = Field(0.0, ge=0, le=365, strict=False, description="days that the lowest container lies there")
+    days: float = Field(0.0, ge=0, le=365, description="days that the lowest container lies there")
 
 
 class OnHand(Description):

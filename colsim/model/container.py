@@ -111,7 +111,9 @@ class Container(Description):
             "wall_thickness": ("wall_feel", WALL_THICKNESS),
             "carbonation": ("drink", CARBONATION),
         }
-        return {field: table[data[word]] for field, (word, table) in tables.items() if data.get(word) in table}
+        return {
+            field: table[str(data[word])] for field, (word, table) in tables.items() if str(data.get(word)) in table
+        }
 
     @model_validator(mode="after")
     def _check(self) -> Self:

@@ -12,7 +12,7 @@ from colsim.model.container import Container
 if TYPE_CHECKING:
     from colsim.model.scenario import Scenario
 
-__all__ = ["contradictions"]
+__all__ = ["container_contradictions", "contradictions"]
 
 _Problem = tuple[str, str]
 
@@ -34,7 +34,7 @@ def contradictions(scenario: Scenario) -> Iterator[_Problem]:
     if not problems:
         for name, container in scenario.loaded_products.items():
             who = "the container" if scenario.container is not None else name
-            problems += _container(scenario, container, who)
+            problems += container_contradictions(scenario, container, who)
         problems += _rotor(scenario)
     if not problems and scenario.loading.total > (most := scenario.greatest_count()):
         path = "loading.layers" if scenario.loading.layers else "loading.count"
@@ -59,7 +59,23 @@ def _names(scenario: Scenario) -> Iterator[_Problem]:
             yield f"loading.layers.{k}.container", f'got "{layer.container}", which is not described; {near}'
 
 
-def _container(scenario: Scenario, container: Container, who: str) -> Iterator[_Problem]:
+def container_contradictions(scenario: Scenario, container: Container, who: str) -> Iterator[tuple[str, str]]:
+    """List what keeps one container from going through a column.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Whose column and rotor count.
+    container : Container
+        Perhaps as drawn.
+    who : str
+        What it is called.
+
+    Yields
+    ------
+    (str, str)
+        As `contradictions`.
+    """
     column, rotor = scenario.column, scenario.rotor
     for name, width in (("column.width", column.width), ("column.throat", column.throat_width)):
         if container.breadth > width:

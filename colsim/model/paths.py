@@ -99,5 +99,6 @@ def _require(at: Any, name: str, table: Any, path: str) -> None:
     else:
         known = list(at.model_fields)
     if name not in known:
-        near = nearest_name(name, known) if known else "there is none"
+        near = f"known: {', '.join(known)}" if isinstance(table, list) else nearest_name(name, known)
+        near = near if known else "there is none"
         raise ScenarioError(f'unknown path "{path}": {near}')

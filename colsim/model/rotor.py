@@ -91,11 +91,10 @@ class Rotor(Description):
     def stand_ins(cls, data: Mapping[str, Any]) -> Mapping[str, StandIn]:
         """Give the ranges that the motor, and containers tried in the pocket, stand for."""
         found: dict[str, StandIn] = {}
-        if data.get("motor") in MOTOR_TORQUE:
-            found["torque_limit"] = MOTOR_TORQUE[data["motor"]]
-        ends = [data.get(name) for name in ("pocket_takes", "pocket_refuses")]
-        if None not in ends:
-            low, high = (read_quantity(end, QUANTITIES["length"]) for end in ends)
+        if str(data.get("motor")) in MOTOR_TORQUE:
+            found["torque_limit"] = MOTOR_TORQUE[str(data["motor"])]
+        if data.get("pocket_takes") is not None and data.get("pocket_refuses") is not None:
+            low, high = (_read_length(name, data[name]) for name in ("pocket_takes", "pocket_refuses"))
             if low >= high:
                 raise ScenarioError(
                     f"pocket_takes {low:g} mm must be below pocket_refuses {high:g} mm; try both in the pocket again"
@@ -171,3 +170,13 @@ class Rotor(Description):
     def housing_radius(self) -> float:
         """Radius of the housing around the drum [mm]."""
         return self.radius + self.housing_clearance
+
+
+def _read_length(name: str, value: Any) -> float:
+    try:
+        length = read_quantity(value, QUANTITIES["length"])
+    except ScenarioError as error:
+        raise ScenarioError([(name, what) for _, what in error.problems]) from None
+    if not math.isfinite(length):
+        raise ScenarioError([(name, f"got {value!r}; allowed: a finite number")])
+    return length

@@ -6,6 +6,7 @@ import copy
 import math
 import tomllib
 from collections.abc import Iterator, Mapping
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Self
 
@@ -21,7 +22,7 @@ from colsim.model.loading import Loading, Target
 from colsim.model.paths import opened, put
 from colsim.model.rotor import Rotor
 from colsim.model.spread import Spread, StandIn
-from colsim.model.stand_ins import FRICTION_OF_CONTAINERS, FRICTION_ON_LINER, FRICTION_ON_WALL, wetted
+from colsim.model.stand_ins import FRICTION_OF_CONTAINERS, FRICTION_ON_LINER, FRICTION_ON_WALL, any_of, wetted
 from colsim.theory.packing import WIDEST_ZIGZAG, capacity
 
 __all__ = ["Scenario"]
@@ -74,7 +75,7 @@ class Scenario(Description):
         for path, spread in spreads.items():
             put(data, type(self), path, spread.typical)
         for path, spread in spreads.items():
-            for end in {spread.low, spread.high} - {spread.typical}:
+            for end in dict.fromkeys((spread.low, spread.high)):
                 at_end = copy.deepcopy(data)
                 put(at_end, type(self), path, end)
                 try:
@@ -134,9 +135,9 @@ class Scenario(Description):
             [-]; of two kinds ``loading.mixed_friction``, or the geometric mean of what each has with its like.
         """
         a, b = self.products[first].friction, self.products[second].friction
-        if first == second or a == b:
-            return a
-        return math.sqrt(a * b) if self.loading.mixed_friction is None else self.loading.mixed_friction
+        if first != second and self.loading.mixed_friction is not None:
+            return self.loading.mixed_friction
+        return a if a == b else math.sqrt(a * b)
 
     def friction_on_wall(self, container: Container, wall: str, height: float) -> float:
         """Give the friction of a container on a wall, or on the liner that covers it there.
@@ -272,7 +273,7 @@ class Scenario(Description):
         return {path: spread for path, spread in self.all_spreads() if spread.kind == "varies"}
 
     def unknowns(self) -> dict[str, Spread]:
-        """List what nobody measured.
+        """List what nobody measured that a simulation takes into account.
 
         Returns
         -------
@@ -280,6 +281,10 @@ class Scenario(Description):
             Spread by dotted path: what was given as unknown, what plain words stand in for, and the defaults that
             were left at that. The range of a default is cut short where its end would contradict what was measured.
         """
+        return dict(self._unknowns)
+
+    @cached_property
+    def _unknowns(self) -> dict[str, Spread]:
         found = {path: spread for path, spread in self.all_spreads() if spread.kind == "unknown"}
         if all(product.wall_friction is not None for product in self.loaded_products.values()):
             found.pop("column.wall_friction", None)
@@ -304,7 +309,9 @@ class Scenario(Description):
         if self.loading.mixed_friction is not None or len(self.loaded_products) < 2:
             return None
         own = [
-            product.spreads.get("friction") or Spread(kind="unknown", shape="fixed", typical=product.friction)
+            product.spreads.get("friction")
+            or dict(product.assumed_spreads()).get("friction")
+            or Spread(kind="unknown", shape="fixed", typical=product.friction)
             for product in self.loaded_products.values()
         ]
         low, high = min(spread.low for spread in own), max(spread.high for spread in own)
@@ -315,11 +322,21 @@ class Scenario(Description):
         origin = "assumed: between what each kind has with its like"
         return StandIn(kind="unknown", low=low, typical=typical, high=high, origin=origin)
 
-    def _without_contradiction(self, path: str, spread: Spread) -> Spread:
-        low, high = (self._nearest_allowed(path, spread.typical, end) for end in (spread.low, spread.high))
-        return StandIn(kind="unknown", low=low, typical=spread.typical, high=high, origin=spread.origin)
+    def nearest_allowed(self, path: str, typical: float, end: float) -> float:
+        """Give how far a number can go from its typical value towards an end without contradicting the rest.
 
-    def _nearest_allowed(self, path: str, typical: float, end: float) -> float:
+        Parameters
+        ----------
+        path : str
+            Of the number.
+        typical, end : float
+            From where, and to where [unit of the field].
+
+        Returns
+        -------
+        float
+            The end, or the first of the way's half, quarter and so on that is allowed; the typical value if none is.
+        """
         for k in range(_SHRINKINGS):
             value = typical + (end - typical) * 0.5**k
             try:
@@ -328,6 +345,10 @@ class Scenario(Description):
                 continue
             return value
         return typical
+
+    def _without_contradiction(self, path: str, spread: Spread) -> Spread:
+        low, high = (self.nearest_allowed(path, spread.typical, end) for end in (spread.low, spread.high))
+        return StandIn(kind="unknown", low=low, typical=spread.typical, high=high, origin=spread.origin)
 
 
 def _with_stand_ins(data: dict[str, Any]) -> dict[str, Any]:
@@ -340,6 +361,8 @@ def _with_stand_ins(data: dict[str, Any]) -> dict[str, Any]:
         data["container"] = _with_friction(data["container"], walls, wet=wet)
     if isinstance(data.get("containers"), dict):
         data["containers"] = {name: _with_friction(table, walls, wet=wet) for name, table in data["containers"].items()}
+    if wet and walls:
+        data["column"] = column = {**column, "wall_friction": wetted(any_of(walls.values()))}
     if wet and isinstance(column.get("liners"), (list, tuple)):
         data["column"] = {**column, "liners": [_with_wet_friction(liner) for liner in column["liners"]]}
     return data

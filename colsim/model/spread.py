@@ -15,6 +15,8 @@ from colsim.errors import ScenarioError
 __all__ = ["Spread", "StandIn", "is_spread"]
 
 CUT = 3.0  # deviations from the middle at which a normal or lognormal spread is cut where no ends are given
+GREATEST_FACTOR = 1000.0
+_NOT_GIVEN = float("nan")  # known by its identity, so that a nan that was given is refused
 _NUMBERS = ("low", "high", "typical", "deviation")
 _KINDS = ("varies", "unknown")
 _NEEDS = {
@@ -67,9 +69,9 @@ class Spread:
 
     kind: Literal["varies", "unknown"]
     shape: Literal["fixed", "uniform", "normal", "lognormal"] = "uniform"
-    low: float = math.nan
-    high: float = math.nan
-    typical: float = math.nan
+    low: float = _NOT_GIVEN
+    high: float = _NOT_GIVEN
+    typical: float = _NOT_GIVEN
     deviation: float | None = None
     factor: float | None = None
     per: Literal["fill", "container"] | None = None
@@ -77,7 +79,8 @@ class Spread:
 
     def __post_init__(self) -> None:
         self._require_choices()
-        given = {name for name in (*_NUMBERS, "factor") if not _missing(getattr(self, name))}
+        self._require_numbers()
+        given = {name for name in (*_NUMBERS, "factor") if getattr(self, name) not in (None, _NOT_GIVEN)}
         needed, optional = _NEEDS[self.shape]
         if missing := [name for name in needed if name not in given]:
             raise ScenarioError(
@@ -85,9 +88,6 @@ class Spread:
             )
         if extra := sorted(given - {*needed, *optional}):
             raise ScenarioError(f"a {self.shape} spread takes no {' or '.join(extra)}; leave it out")
-        for name in given:
-            if not math.isfinite(getattr(self, name)):
-                raise ScenarioError([(name, f"got {getattr(self, name)!r}; allowed: a finite number")])
         self._fill_in()
         if not self.low <= self.typical <= self.high or (self.shape != "fixed" and self.low >= self.high):
             raise ScenarioError(
@@ -107,23 +107,34 @@ class Spread:
         if self.kind == "unknown" and self.per == "container":
             raise ScenarioError('per: got "container" for an unknown; one unknown number holds for every container')
 
+    def _require_numbers(self) -> None:
+        for name in (*_NUMBERS, "factor"):
+            value = getattr(self, name)
+            if value is None or value is _NOT_GIVEN:
+                continue
+            if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+                raise ScenarioError([(name, f"got {value!r}; allowed: a finite number")])
+
     def _fill_in(self) -> None:
         """Work out the ends and the middle that were not given."""
         low, high, typical = self.low, self.high, self.typical
         if self.shape == "fixed":
             low = high = typical
         elif self.shape == "uniform":
-            typical = (low + high) / 2 if math.isnan(typical) else typical
+            typical = (low + high) / 2 if typical is _NOT_GIVEN else typical
         elif self.shape == "normal":
             if (deviation := self.deviation or 0.0) <= 0:
                 raise ScenarioError([("deviation", f"got {self.deviation!r}; allowed: above 0")])
-            low = typical - CUT * deviation if math.isnan(low) else low
-            high = typical + CUT * deviation if math.isnan(high) else high
+            low = typical - CUT * deviation if low is _NOT_GIVEN else low
+            high = typical + CUT * deviation if high is _NOT_GIVEN else high
         else:
-            if (factor := self.factor or 0.0) <= 1 or typical <= 0:
-                raise ScenarioError(f"got typical {typical:g} and factor {factor:g}; allowed: above 0 and above 1")
-            low = typical / factor**CUT if math.isnan(low) else low
-            high = typical * factor**CUT if math.isnan(high) else high
+            if not 1 < (factor := self.factor or 0.0) <= GREATEST_FACTOR or typical <= 0:
+                raise ScenarioError(
+                    f"got typical {typical:g} and factor {factor:g}; allowed: above 0, and above 1 and at most "
+                    f"{GREATEST_FACTOR:g}"
+                )
+            low = typical / factor**CUT if low is _NOT_GIVEN else low
+            high = typical * factor**CUT if high is _NOT_GIVEN else high
             if low <= 0:
                 raise ScenarioError([("low", f"got {low:g}; allowed for a lognormal spread: above 0")])
         for name, value in (("low", low), ("high", high), ("typical", typical)):
@@ -198,10 +209,9 @@ class Spread:
 
     def _cut_quantile(self, share: float, low: float, high: float) -> float:
         """Give a quantile of the standard normal distribution between the cuts."""
-        a, b = self._standardized(low), self._standardized(high)
-        if a > 0:  # in the upper tail the distribution function is 1 to all digits; its mirror image is not
-            return -_between(-b, -a, 1.0 - share)
-        return _between(a, b, share)
+        # The cuts lie on both sides of the middle, so neither is where the distribution function is 1 to all digits.
+        below, above = float(ndtr(self._standardized(low))), float(ndtr(self._standardized(high)))
+        return float(ndtri(below + share * (above - below)))
 
     def _standardized(self, value: float) -> float:
         if self.shape == "lognormal":
@@ -212,7 +222,7 @@ class Spread:
         """Give the spread that draws an unknown evenly over its range, to find which end is the bad one."""
         if self.shape == "fixed":
             return self
-        return Spread(kind="varies", low=self.low, high=self.high, per="fill", origin=self.origin)
+        return Spread(kind="varies", low=self.low, high=self.high, typical=self.typical, per="fill", origin=self.origin)
 
 
 class StandIn(Spread):
@@ -222,12 +232,3 @@ class StandIn(Spread):
 def is_spread(value: Any) -> bool:
     """Tell whether a value given for a number is a spread, as an object or as a table."""
     return isinstance(value, (Spread, Mapping))
-
-
-def _missing(value: float | None) -> bool:
-    return value is None or (isinstance(value, float) and math.isnan(value))
-
-
-def _between(a: float, b: float, share: float) -> float:
-    low, high = float(ndtr(a)), float(ndtr(b))
-    return float(ndtri(low + share * (high - low)))

@@ -56,7 +56,9 @@ class PymunkEngine:
         self._buffer = pymunk.batch.Buffer()
         self._index: IntArray = np.empty(0, dtype=np.int64)
         self._order: IntArray | None = None
-        self._collision_types = len(self._factors)  # the first are the containers', one a surface
+        # Collision types: first the containers', one a surface; then all straight pieces; then each convex arc.
+        self._straight = len(self._factors)
+        self._collision_types = self._straight + 1
         self._tell_mixed_pairs_apart()
         for chain in scene.walls:
             self._add_chain(chain, space.static_body)
@@ -97,6 +99,7 @@ class PymunkEngine:
                     # Without thickness a piece has no round end that could stand proud of its neighbour.
                     shape = pymunk.Segment(body, piece.start, piece.end, 0.0)
                     shape.set_neighbors(*_neighbours(before, piece, after))
+                    shape.collision_type = self._straight
                 shape.friction = factor
                 shape.elasticity = 1.0
                 shape.filter = pymunk.ShapeFilter(categories=_STILL, mask=sum(_MOVING << s for s in surfaces))

@@ -7,6 +7,7 @@ the same for any number of workers, fills, containers or options.
 from __future__ import annotations
 
 import zlib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import IntEnum
 
@@ -16,7 +17,15 @@ from colsim.errors import ScenarioError
 from colsim.model import Container, Loading, Scenario
 from colsim.model.spread import Spread
 
-__all__ = ["Placement", "draw_container", "draw_fill_wide", "draw_placement", "fresh_seed", "require_whole"]
+__all__ = [
+    "Placement",
+    "draw_container",
+    "draw_fill_wide",
+    "draw_placement",
+    "fresh_seed",
+    "require_whole",
+    "with_drawn",
+]
 
 
 class _Stream(IntEnum):
@@ -95,15 +104,43 @@ def draw_fill_wide(scenario: Scenario, seed: int, fill: int) -> dict[str, float]
     }
 
 
-def draw_container(container: Container, seed: int, fill: int, item: int) -> Container:
+def with_drawn(scenario: Scenario, drawn: Mapping[str, float]) -> Scenario:
+    """Put in what was drawn for the whole of a fill, and the typical value in place of every other spread.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        With its spreads.
+    drawn : mapping of str to float
+        As `draw_fill_wide` gives it.
+
+    Returns
+    -------
+    Scenario
+        Without spreads.
+
+    Raises
+    ------
+    ScenarioError
+        If the numbers drawn do not go together.
+    """
+    typical = {path: spread.typical for path, spread in scenario.all_spreads()}
+    return scenario.changed(**{**typical, **drawn}) if typical else scenario
+
+
+def draw_container(
+    container: Container, seed: int, fill: int, item: int, *, spreads: Mapping[str, Spread] | None = None
+) -> Container:
     """Draw what differs from container to container.
 
     Parameters
     ----------
     container : Container
-        With its spreads.
+        What is the same for all.
     seed, fill, item : int
         Which draw.
+    spreads : mapping of str to Spread, optional
+        Spreads of its fields; its own if not given.
 
     Returns
     -------
@@ -117,7 +154,7 @@ def draw_container(container: Container, seed: int, fill: int, item: int) -> Con
     """
     drawn = {
         name: _draw(spread, seed, _Stream.CONTAINER, fill, item, name)
-        for name, spread in container.spreads.items()
+        for name, spread in (container.spreads if spreads is None else spreads).items()
         if spread.kind == "varies" and _is_drawn_for_each(name, spread)
     }
     return Container(**{**container.as_given(), **drawn}) if drawn else container

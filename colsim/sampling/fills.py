@@ -56,6 +56,11 @@ class Fills:
         """The fills that can be believed."""
         return tuple(fill for fill in self.fills if not fill.invalid)
 
+    @property
+    def always_short(self) -> bool:
+        """Whether no valid fill found room for all that was to be loaded."""
+        return bool(self.valid) and all(fill.short for fill in self.valid)
+
     def risk(self, outcome: Outcome | str = FAILURE, *, level: float = 0.95) -> Risk:
         """Estimate how often fills and vends fail.
 

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor
-from contextlib import nullcontext
+from contextlib import nullcontext, suppress
 from dataclasses import dataclass, field
+from typing import Any
 
 from tqdm import tqdm
 
 from colsim.model import Scenario
 from colsim.sampling.draws import require_whole
 from colsim.sampling.fills import Fills
-from colsim.sampling.many_fills import Batch, process_pool, require_room, simulate_batches
+from colsim.sampling.many_fills import Batch, process_pool, simulate_batches
 from colsim.sampling.one_fill import Fill
 
 __all__ = ["Run", "look_schedule", "simulate_until_settled"]
@@ -86,34 +87,36 @@ def simulate_until_settled(
     ------
     ScenarioError
         If a number is not allowed.
-    SimulationError
-        If a column does not hold what it is to be loaded with.
     """
     max_fills, seed = require_whole("max_fills", max_fills, least=1), require_whole("seed", seed)
-    interrupted = False
+    finished = False
     with (
         process_pool() if executor is None else nullcontext(executor) as pool,
+        suppress(KeyboardInterrupt),  # between two looks, or while the bar closes; what is done counts
         tqdm(
             total=sum(max_fills - len(run.done) for run in runs), unit="fill", disable=not progress, leave=False
         ) as bar,
     ):
         for look in look_schedule(max_fills):
-            open_runs = [run for run in runs if not run._enough]
-            if not open_runs:
-                break
-            batches = [Batch(run.scenario, seed, range(min(len(run.done), look), look)) for run in open_runs]
-            found, interrupted = simulate_batches(batches, pool, bar)
-            for run, fills in zip(open_runs, found, strict=True):
-                run.done += fills
-                so_far = Fills(run.scenario, seed, tuple(run.done[:look]), look)
-                require_room(so_far)
-                run._enough = not so_far.interrupted and run.settled(so_far)
-                if run._enough:
-                    bar.total = (bar.total or 0) - (max_fills - max(look, len(run.done)))
-                    bar.refresh()
-            if interrupted:
+            finished = _take_to(look, max_fills, runs, seed, pool, bar)
+            if not finished:
                 break
     return [
-        Fills(run.scenario, seed, tuple(run.done), len(run.done) if run._enough or not interrupted else max_fills)
+        Fills(run.scenario, seed, tuple(run.done), len(run.done) if run._enough or finished else max_fills)
         for run in runs
     ]
+
+
+def _take_to(look: int, most: int, runs: Sequence[Run], seed: int, pool: Executor, bar: tqdm[Any]) -> bool:
+    """Take those runs that are not settled to a look; tell whether that was not cut short."""
+    open_runs = [run for run in runs if not run._enough]
+    batches = [Batch(run.scenario, seed, range(min(len(run.done), look), look)) for run in open_runs]
+    found, interrupted = simulate_batches(batches, pool, bar)
+    for run, fills in zip(open_runs, found, strict=True):
+        run.done += fills
+        so_far = Fills(run.scenario, seed, tuple(run.done[:look]), look)
+        run._enough = not so_far.interrupted and run.settled(so_far)
+        if run._enough and bar.total is not None:
+            bar.total -= most - max(look, len(run.done))
+            bar.refresh()
+    return not interrupted

@@ -6,7 +6,7 @@ import os
 import signal
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
-from contextlib import nullcontext
+from contextlib import nullcontext, suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -60,8 +60,10 @@ def simulate_fills(
     """
     fills = require_whole("fills", fills, least=1)
     seed = fresh_seed() if seed is None else require_whole("seed", seed)
+    done: list[Fill] = []
     with (
         process_pool() if executor is None else nullcontext(executor) as pool,
+        suppress(KeyboardInterrupt),  # while the bar closes; what is done counts
         tqdm(total=fills, unit="fill", desc=scenario.title, disable=not progress, leave=False) as bar,
     ):
         (done,), _ = simulate_batches([Batch(scenario, seed, range(fills))], pool, bar)
@@ -133,7 +135,7 @@ def require_room(fills: Fills) -> None:
     SimulationError
         If no valid fill found room for all that was to be loaded.
     """
-    if fills.valid and all(fill.short for fill in fills.valid):
+    if fills.always_short:
         fewest = min(fill.short for fill in fills.valid)
         first = fills.valid[0]
         raise SimulationError(

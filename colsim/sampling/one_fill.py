@@ -9,14 +9,16 @@ from enum import StrEnum
 from types import MappingProxyType
 
 from colsim.errors import ScenarioError
-from colsim.model import Scenario
+from colsim.model import Container, Scenario
+from colsim.model.contradictions import container_contradictions
+from colsim.model.spread import Spread
 from colsim.physics.cross_section import CrossSection, build_cross_section, container_body
 from colsim.physics.engines import Contacts, Settings
 from colsim.physics.mechanism import Mechanism, why_blocked, why_held
 from colsim.physics.pymunk_engine import PymunkEngine
 from colsim.physics.scene import Body
 from colsim.physics.vending import Frame, LostContainerError, Turn, VendingColumn
-from colsim.sampling.draws import draw_container, draw_fill_wide, draw_placement, require_whole
+from colsim.sampling.draws import draw_container, draw_fill_wide, draw_placement, require_whole, with_drawn
 
 __all__ = ["ENGINE", "SEEN_FROM_OUTSIDE", "Fill", "Outcome", "Vend", "simulate_fill"]
 
@@ -188,7 +190,7 @@ def simulate_fill(
     drawn = draw_fill_wide(scenario, seed, fill)
     invalid = ""
     try:
-        as_drawn = scenario.changed(**drawn) if drawn else scenario
+        as_drawn = with_drawn(scenario, drawn)
     except ScenarioError as error:
         as_drawn, invalid = scenario, f"what was drawn does not go together: {error}"
     section = build_cross_section(as_drawn)
@@ -200,13 +202,18 @@ def simulate_fill(
         speed=as_drawn.rotor.speed * 2 * math.pi / 60,
         watch=frames.append if record else None,
     )
-    course = _Course(as_drawn, seed, fill, column, section)
+    spreads = {name: product.spreads for name, product in scenario.products.items()}
+    course = _Course(as_drawn, spreads, (seed, fill), column, section)
     if not invalid:
         try:
             course.run()
-        except (LostContainerError, ScenarioError) as error:
+        except LostContainerError as error:
             invalid = str(error)
+        except ScenarioError as error:
+            invalid = f"what was drawn does not go together: {error}"
     loaded, left = len(course.bodies), len(column.left)
+    if not invalid and not loaded:
+        invalid = "not even one container found room"
     if not invalid and loaded != column.dispensed + left:
         invalid = f"loaded {loaded}, but {column.dispensed} came and {left} are left"
     return Fill(
@@ -230,8 +237,16 @@ def simulate_fill(
 class _Course:
     """One fill as it goes on: what was loaded, what was vended."""
 
-    def __init__(self, scenario: Scenario, seed: int, fill: int, column: VendingColumn, section: CrossSection) -> None:
-        self._scenario, self._draw, self._column, self._section = scenario, (seed, fill), column, section
+    def __init__(
+        self,
+        scenario: Scenario,
+        spreads: Mapping[str, Mapping[str, Spread]],
+        draw: tuple[int, int],
+        column: VendingColumn,
+        section: CrossSection,
+    ) -> None:
+        self._scenario, self._spreads, self._draw = scenario, spreads, draw
+        self._column, self._section = column, section
         self._surfaces = {name: k for k, name in enumerate(scenario.loaded_products)}
         self.bodies: list[Body] = []
         self.vends: list[Vend] = []
@@ -252,7 +267,7 @@ class _Course:
         for k in range(count):
             item = len(self.bodies)
             name = self._scenario.product_of(item)
-            container = draw_container(self._scenario.products[name], *self._draw, item)
+            container = self._drawn_container(name, item)
             placement = draw_placement(self._scenario.loading, *self._draw, item)
             body = container_body(container, item, self._surfaces[name])
             if not self._column.lay(body, placement.across, placement.angle):
@@ -260,6 +275,15 @@ class _Course:
                 self.short += count - k
                 return
             self.bodies.append(body)
+
+    def _drawn_container(self, name: str, item: int) -> Container:
+        typical = self._scenario.products[name]
+        container = draw_container(typical, *self._draw, item, spreads=self._spreads[name])
+        if container is not typical:
+            problems = tuple(container_contradictions(self._scenario, container, name))
+            if problems:
+                raise ScenarioError(problems)
+        return container
 
     def _vend_down_to(self, level: int, *, topped_up: bool = False) -> bool:
         """Vend until at most so many are left; tell whether it came to that."""

@@ -2,7 +2,7 @@ import csv
 import subprocess
 import sys
 
-from tests.tests_shared import small_toml
+from tests_shared import small_toml
 
 
 def colsim(*arguments, folder):

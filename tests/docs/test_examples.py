@@ -1,8 +1,8 @@
 import pytest
+from tests_shared import ROOT
 
 from colsim import Scenario, find_spacer
 from colsim.advice.report import as_json_object, as_text, check_as_text, why
-from tests.tests_shared import ROOT
 
 EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))
 

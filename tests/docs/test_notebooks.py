@@ -1,8 +1,7 @@
 import nbclient
 import nbformat
 import pytest
-
-from tests.tests_shared import ROOT
+from tests_shared import ROOT
 
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 

@@ -3,6 +3,7 @@
 import math
 
 import pytest
+from tests_shared import small_scenario
 
 from colsim import Scenario, simulate_fill
 from colsim.physics.cross_section import build_cross_section, container_body
@@ -12,7 +13,6 @@ from colsim.physics.pymunk_engine import PymunkEngine
 from colsim.physics.scene import Part
 from colsim.physics.vending import VendingColumn
 from colsim.sampling import Outcome
-from tests.tests_shared import small_scenario
 
 
 def lined(lift, *, wall="left", count=6, width=78, diameter=73, friction=0.15):

@@ -3,10 +3,10 @@
 import math
 
 import pytest
+from tests_shared import small_scenario
 
 from colsim import Container, ScenarioError, compare_containers
 from colsim.advice.status import Status
-from tests.tests_shared import small_scenario
 
 KNOWN = {"liquid_spin": 0.2, "restitution": 0.2, "friction": 0.25}
 

@@ -10,6 +10,7 @@ from tests_shared import AtOnce, made, measured, small_scenario
 from colsim import ScenarioError, SimulationError, simulate_fill
 from colsim.sampling import Outcome, many_fills
 from colsim.sampling.looks import FIRST_LOOK, Run, look_schedule, simulate_until_settled
+from colsim.sampling.many_fills import require_room
 
 S, X = Outcome.SINGLE, Outcome.STALL
 SCENARIO = small_scenario(2, **{"container.diameter": 62})
@@ -189,7 +190,7 @@ def test_runs_share_their_draws():
     assert len({fill.drawn["rotor.friction"] for fill in bare.fills}) == 3
 
 
-def test_a_load_that_never_fits_ends_it_at_the_first_look(asked, plain, monkeypatch):
+def test_a_load_that_never_fits_is_simulated_all_the_same_and_says_so(asked, plain, monkeypatch):
     def short_where(condition):
         monkeypatch.setattr(
             many_fills,
@@ -200,9 +201,12 @@ def test_a_load_that_never_fits_ends_it_at_the_first_look(asked, plain, monkeypa
     short_where(lambda fill: fill != 5)
     (found,) = simulate_until_settled([Run(SCENARIO, after(12))], max_fills=40, seed=4, executor=AtOnce())
     assert len(found.fills) == 12
+    assert not found.always_short
     short_where(lambda fill: True)
-    with pytest.raises(SimulationError, match=r"no room for 1 of the 2 .* in any of 8 fills"):
-        simulate_until_settled([Run(SCENARIO, after(12))], max_fills=40, seed=4, executor=AtOnce())
+    (found,) = simulate_until_settled([Run(SCENARIO, after(12))], max_fills=40, seed=4, executor=AtOnce())
+    assert found.always_short
+    with pytest.raises(SimulationError, match=r"no room for 1 of the 2 .* in any of 12 fills"):
+        require_room(found)
 
 
 @pytest.mark.parametrize(("name", "value"), [("max_fills", 0), ("max_fills", 2.0), ("seed", -1), ("seed", True)])

@@ -1,11 +1,11 @@
 """A friction that nobody measured widens the answer, and measuring it narrows it, on the real engine."""
 
 import pytest
+from tests_shared import small_scenario
 
 from colsim import find_spacer
 from colsim.advice.over_unknowns import End
 from colsim.advice.status import Status
-from tests.tests_shared import small_scenario
 
 MEASURED = {
     "container.diameter": 58,
