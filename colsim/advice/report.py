@@ -266,8 +266,6 @@ def as_json_object(scenario: Scenario, decision: Decision) -> dict[str, Any]:
     """
     return {
         "scenario": scenario.as_given(),
-        "assumed": {path: value for path, value in scenario.assumed().items() if value not in (None, (), {})},
-        "unknowns": {path: spread.table() for path, spread in scenario.unknowns().items()},
         "version": __version__,
         "engine": ENGINE,
         "seed": decision.seed,
@@ -301,6 +299,8 @@ def as_json_object(scenario: Scenario, decision: Decision) -> dict[str, Any]:
                 "measure_next": list(decision.measure_next),
             }
         ],
+        "assumed": {path: value for path, value in scenario.assumed().items() if value not in (None, (), {})},
+        "unknowns": {path: spread.table() for path, spread in scenario.unknowns().items()},
     }
 
 

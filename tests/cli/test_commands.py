@@ -83,7 +83,10 @@ def test_why_lists_what_nobody_measured_and_each_end_of_each_spacer(advised):
 def test_the_answer_for_a_program_has_the_agreed_form(advised):
     folder, _ = advised
     answer = json.loads((folder / "answer.json").read_text(encoding="utf-8"))
-    assert list(answer) == ["scenario", "version", "engine", "seed", "fills", "risks", "decisions"]
+    agreed = ["scenario", "version", "engine", "seed", "fills", "risks", "decisions"]
+    assert list(answer) == [*agreed, "assumed", "unknowns"]
+    unknowns = Scenario.from_toml(folder / "small.toml").unknowns()
+    assert answer["unknowns"] == {path: spread.table() for path, spread in unknowns.items()}
     assert (answer["version"], answer["seed"]) == (__version__, 1)
     assert all(list(risk) == RISK_KEYS for risk in answer["risks"])
     assert {risk["unit"] for risk in answer["risks"]} == {"fill", "vend"}
