@@ -22,7 +22,7 @@ __all__ = ["Effect", "End", "OverUnknowns", "simulate_over_unknowns", "simulate_
 
 POOLED_FILLS = 48
 _BY_CHANCE = 0.1  # chance that any of the unknowns counts as seen if none does anything
-_MOVED = 1.0  # and at which it is moved to its ends; what shows less stays typical, or chance would set its direction
+_MOVED = 1.0  # deviations at which it is moved to its ends; else it stays typical, or chance would set its direction
 
 
 class End(StrEnum):
@@ -105,6 +105,11 @@ class OverUnknowns:
         """The fills with every unknown at its typical value."""
         return self.runs[End.TYPICAL]
 
+    @property
+    def ends(self) -> tuple[End, ...]:
+        """Those of the runs that bear on the answer: what was drawn over the ranges only where no end stood out."""
+        return tuple(end for end in self.runs if end is not End.DRAWN or End.UNFAVOURABLE not in self.runs)
+
     def estimate(self, end: End = End.TYPICAL) -> Estimate:
         """Give the risk per vend at one end."""
         return self.runs[end].risk_looking_often(level=self.level).per_vend
@@ -112,7 +117,7 @@ class OverUnknowns:
     @property
     def could_be(self) -> tuple[float, float]:
         """Failures per vend, from the lower bound at the best end to the upper bound at the worst [-]."""
-        found = [self.estimate(end) for end in self.runs]
+        found = [self.estimate(end) for end in self.ends]
         return min(e.low for e in found), max(e.high for e in found)
 
     @property
@@ -121,7 +126,7 @@ class OverUnknowns:
         at = {end: judged(fills, self.level) for end, fills in self.runs.items()}
         if self.effects and End.UNFAVOURABLE not in at:  # cut short before its ends were simulated
             return Status.UNDECIDED
-        decided = [status for end, status in at.items() if end is not End.DRAWN or End.UNFAVOURABLE not in at]
+        decided = [at[end] for end in self.ends]
         if all(status is Status.MEETS for status in decided):
             return Status.MEETS
         if all(status is Status.FAILS for status in decided):
