@@ -35,9 +35,12 @@ ScenarioFile = Annotated[Path, typer.Argument(metavar="FILE", help="scenario in 
 
 
 @app.command()
-def check(file: ScenarioFile) -> None:
+def check(
+    file: ScenarioFile,
+    show_why: Annotated[bool, typer.Option("--why", help="also say what theory stands behind each number")] = False,
+) -> None:
     """Check a scenario, and say what follows from the measurements alone."""
-    _print(check_as_text(Scenario.from_toml(file)))
+    _print(check_as_text(Scenario.from_toml(file), show_why=show_why))
 
 
 @app.command()

@@ -10,7 +10,7 @@ from typing import Any
 
 from colsim.advice.cautions import CAUTIONS
 from colsim.advice.decision import Decision, Option, Status, first_failure
-from colsim.advice.measurements import what_follows
+from colsim.advice.measurements import BEHIND, what_follows
 from colsim.advice.to_measure import in_words
 from colsim.model import Scenario, Target
 from colsim.sampling.one_fill import ENGINE
@@ -41,13 +41,15 @@ def _wrapped(label: str, text: str, indent: int) -> str:
     return textwrap.fill(text, _LINE, initial_indent=f"{label:<{indent}}", subsequent_indent=" " * indent)
 
 
-def check_as_text(scenario: Scenario) -> str:
+def check_as_text(scenario: Scenario, *, show_why: bool = False) -> str:
     """Write what follows from the measurements alone, for the terminal.
 
     Parameters
     ----------
     scenario : Scenario
         What was measured.
+    show_why : bool
+        Whether to say what theory stands behind each number.
 
     Returns
     -------
@@ -60,6 +62,8 @@ def check_as_text(scenario: Scenario) -> str:
     ranges = ", ".join(f"{path} {s.low:g} to {s.high:g} (typical {s.typical:g})" for path, s in unknowns.items())
     lines = [f"{scenario.title}: the measurements fit together."]
     lines += [_wrapped(subject.upper(), sentence, 11) for subject, sentence in what_follows(scenario)]
+    if show_why:
+        lines += ["WHY", *(_wrapped(f"   {subject}", theory, 14) for subject, theory in BEHIND.items())]
     lines += [_wrapped("UNKNOWN", ranges or "nothing", 11), _wrapped("ASSUMED", assumed or "nothing", 11)]
     if kept := _kept_for_later(scenario):
         lines.append(_wrapped("KEPT", f"{kept}: read, and without effect until soft walls are built", 11))

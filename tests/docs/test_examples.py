@@ -2,6 +2,7 @@ import pytest
 from tests_shared import ROOT
 
 from colsim import Scenario, find_spacer
+from colsim.advice.measurements import BEHIND, what_follows
 from colsim.advice.report import as_json_object, as_text, check_as_text, why
 
 EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))
@@ -12,6 +13,14 @@ def test_every_shipped_scenario_can_be_checked(path):
     text = check_as_text(Scenario.from_toml(path))
     assert "the measurements fit together" in text
     assert "UNKNOWN" in text
+
+
+def test_the_theory_behind_each_number_is_told_when_asked():
+    scenario = Scenario.from_toml(EXAMPLES[0])
+    plain, with_why = (" ".join(check_as_text(scenario, show_why=why).split()) for why in (False, True))
+    for subject in dict(what_follows(scenario)):
+        assert BEHIND[subject] in with_why
+        assert BEHIND[subject] not in plain
 
 
 @pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
