@@ -15,13 +15,13 @@ __all__ = ["BEHIND", "what_follows"]
 
 BEHIND = {
     "fit": "cos of that angle = W/d - 1 for width W and diameter d: two touching discs, each on its wall.",
-    "bridging": "the line from wall contact over pair contact to wall contact makes half that angle with each normal, so "
-    "it locks only above tan(angle/2) = sqrt((2d - W)/W); without resistance to rolling it never does, for every disc "
-    "can then roll down its wall with no contact sliding.",
+    "bridging": "the line from wall contact over pair contact to wall contact makes half that angle with each normal, "
+    "so it locks only above tan(angle/2) = sqrt((2d - W)/W); without resistance to rolling it never does, for every "
+    "disc can then roll down its wall with no contact sliding.",
     "capacity": "1 + (H - d)/q rounded down, with the zig-zag's pitch q = sqrt(W (2d - W)) (as in arXiv:1311.1069).",
     "pocket": "the middle of a second one lies d/2 + sqrt(d^2 - (w - d)^2) above the floor of a pocket of width w.",
-    "spacer": "at most: the first, in a corner of the floor, still clears the housing; at least: drum and wall meet the "
-    "second at more than twice atan(friction), as between rolls (Coulson and Richardson vol. 2, section 2.3, from "
+    "spacer": "at most: the first, in a corner of the floor, still clears the housing; at least: drum and wall meet "
+    "the second at more than twice atan(friction), as between rolls (Coulson and Richardson vol. 2, section 2.3, from "
     "memory), so that it is pushed out and not nipped.",
 }
 """What theory stands behind each number of `what_follows`, by subject."""
