@@ -107,7 +107,7 @@ class VendingColumn:
         self._dispensed = 0
         self._turns = 0
         self._peak_force = self._overlap = 0.0
-        self._shared = False
+        self._shared = self._turning = False
         self._state = engine.state()
         engine.hold()
 
@@ -183,7 +183,7 @@ class VendingColumn:
         """
         self._dropped = []
         self._peak_force = self._overlap = 0.0
-        self._shared = False
+        self._shared, self._turning = False, True
         self._turns += 1
         # From the start, not from where the drum is: relative targets would add up their errors.
         self._target = self._section.turn * self._turns * 2 * math.pi / self._section.pockets
@@ -192,6 +192,7 @@ class VendingColumn:
         if not blocked:
             self._engine.hold()
             self._wait_for_rest()
+        self._turning = False
         return Turn(tuple(self._dropped), blocked, self._time - begun, self._peak_force, self._overlap, self._shared)
 
     def _reach_target(self) -> bool:
@@ -236,12 +237,11 @@ class VendingColumn:
         """Let some steps pass, then take out what has dropped."""
         self._engine.advance(steps)
         self._time += steps * self._step
-        force, overlap = self._engine.extremes()
-        self._peak_force, self._overlap = max(self._peak_force, force / 1000.0), max(self._overlap, overlap)
         state = self._state = self._engine.state()
         if self._watch is not None:
             self._watch(self.frame())
-        self._shared = self._shared or self._two_in_one_pocket()
+        if self._turning:
+            self._note_extremes()
         all_above = float(state.position[:, 1].min(initial=math.inf)) > 0.0
         if all_above and float(np.abs(state.position[:, 0]).max(initial=0.0)) < self._section.width / 2:
             return
@@ -249,6 +249,12 @@ class VendingColumn:
             self._place(index, x, y)
         if self._dropped:
             self._state = self._engine.state()
+
+    def _note_extremes(self) -> None:
+        """Keep what a turn is asked for beside what came: peak force, overlap, two in one pocket."""
+        force, overlap = self._engine.extremes()
+        self._peak_force, self._overlap = max(self._peak_force, force / 1000.0), max(self._overlap, overlap)
+        self._shared = self._shared or self._two_in_one_pocket()
 
     def _two_in_one_pocket(self) -> bool:
         state = self._state
