@@ -37,6 +37,10 @@ class Recorder(PymunkEngine):
         self.calls.append(("drive", (rate,)))
         super().drive(rate)
 
+    def hold(self) -> None:
+        self.calls.append(("hold", ()))
+        super().hold()
+
     def advance(self, steps: int) -> None:
         self.calls.append(("advance", (steps,)))
         super().advance(steps)
@@ -51,10 +55,8 @@ def bare_loop(scenario: Any, calls: list[tuple[str, tuple[Any, ...]]]) -> float:
         if name == "advance":
             for _ in range(args[0]):
                 step(dt)
-        elif name != "drive":
-            getattr(engine, name)(*args)
         else:
-            engine._motor.rate = -args[0]
+            getattr(engine, name)(*args)
     return time.perf_counter() - begun
 
 

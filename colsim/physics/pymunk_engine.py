@@ -232,9 +232,11 @@ class PymunkEngine:
         self._buffer.clear()
         pymunk.batch.get_space_arbiters(self._space, _PRESSING, self._buffer)
         rows = np.frombuffer(self._buffer.float_buf(), dtype=np.float64).reshape(-1, 3)
-        impulse = np.hypot(rows[:, 0], rows[:, 1])
-        pressing = rows[impulse > 0.0, 2]  # a contact that is refused off its arc has none
-        return float(impulse.max(initial=0.0)) / self.settings.step, float(-pressing.min(initial=0.0))
+        if not len(rows):
+            return 0.0, 0.0
+        squared = np.einsum("ij,ij->i", rows[:, :2], rows[:, :2])
+        pressing = rows[squared > 0.0, 2]  # a contact that is refused off its arc has no impulse
+        return math.sqrt(squared.max()) / self.settings.step, max(0.0, -float(pressing.min(initial=0.0)))
 
     def _collect(
         self,

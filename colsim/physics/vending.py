@@ -108,6 +108,7 @@ class VendingColumn:
         self._turns = 0
         self._peak_force = self._overlap = 0.0
         self._shared = self._turning = False
+        self._reach = 0.0  # of the largest container that was ever in
         self._state = engine.state()
         engine.hold()
 
@@ -163,6 +164,7 @@ class VendingColumn:
                 y = lip_y + math.sqrt(body.reach**2 - (lip_x - x) ** 2)
         self._engine.add(body, (x, y + LAYING_GAP), angle)
         self._bodies[body.index] = body
+        self._reach = max(self._reach, body.reach)
         self._wait_for_rest()
         highest = self._state.position[self._state.index == body.index, 1]
         return bool(np.all(highest + body.height / 2 <= self._section.top))
@@ -230,8 +232,8 @@ class VendingColumn:
         state = self._state
         if not len(state.index):
             return 0.0
-        reach = max(body.reach for body in self._bodies.values())
-        return float(max(np.abs(state.velocity).max(), reach * np.abs(state.spin).max()))
+        speed, spin = state.velocity, state.spin
+        return max(float(speed.max()), -float(speed.min()), self._reach * max(float(spin.max()), -float(spin.min())))
 
     def _look(self, steps: int = LOOK) -> None:
         """Let some steps pass, then take out what has dropped."""
@@ -242,8 +244,10 @@ class VendingColumn:
             self._watch(self.frame())
         if self._turning:
             self._note_extremes()
-        all_above = float(state.position[:, 1].min(initial=math.inf)) > 0.0
-        if all_above and float(np.abs(state.position[:, 0]).max(initial=0.0)) < self._section.width / 2:
+        if not len(state.index):
+            return
+        (left, bottom), (right, _) = state.position.min(axis=0).tolist(), state.position.max(axis=0).tolist()
+        if bottom > 0.0 and max(right, -left) < self._section.width / 2:
             return
         for index, (x, y) in zip(state.index.tolist(), state.position.tolist(), strict=True):
             self._place(index, x, y)
@@ -258,8 +262,11 @@ class VendingColumn:
 
     def _two_in_one_pocket(self) -> bool:
         state = self._state
-        within = np.flatnonzero(np.hypot(*state.position.T) < self._section.drum_radius)
-        for a, b in combinations(within.tolist(), 2):
+        squared = np.einsum("ij,ij->i", state.position, state.position)
+        within = squared < self._section.drum_radius**2
+        if np.count_nonzero(within) < 2:
+            return False
+        for a, b in combinations(np.flatnonzero(within).tolist(), 2):
             reach = sum(self._bodies[int(state.index[k])].reach for k in (a, b))
             if math.dist(state.position[a], state.position[b]) < reach + TOUCHING:
                 return True

@@ -1,0 +1,376 @@
+"""How far a bottle gives way between walls: its bare wall as a ring, its pressure as a taut skin of constant girth."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from scipy.optimize import brentq
+
+from colsim.theory._checks import require, require_positive
+
+__all__ = ["Bottle", "Section", "bulge", "ring_stiffness", "section_between", "section_under", "stadium_force"]
+
+ATMOSPHERE = 101.325
+"""Pressure of the air [kPa]."""
+PINCHED_RING = math.pi / 4 - 2 / math.pi
+"""Diameter that a thin ring loses along two opposite forces F, in F R^3/(E I) [-]: 0.14878."""
+WIDENED_RING = 2 / math.pi - 0.5
+"""Diameter that it gains across them [-]: 0.13662, so a bare ring widens by 0.918 of its squeeze."""
+
+
+def _within(name: str, value: float, low: float, high: float, to_do: str) -> None:
+    allowed = f"between {low:g} and {high:g}" if high < math.inf else f"{low:g} or more"
+    require(math.isfinite(value) and low <= value <= high, f"{name} must be {allowed}: got {value!r}. {to_do}")
+
+
+def _check_squeeze(squeeze: float, diameter: float) -> None:
+    require_positive(diameter=diameter)
+    _within("squeeze", squeeze, 0, diameter, "Take the height between the walls off the diameter")
+
+
+def _check_wall(wall_thickness: float, radius: float, modulus: float, poisson: float) -> None:
+    require_positive(wall_thickness=wall_thickness, radius=radius, modulus=modulus)
+    _within("wall_thickness", wall_thickness, 0, radius / 10, "A thicker wall is no thin ring: take it as rigid")
+    _within("poisson", poisson, 0, 0.5, "Metals and plastics have 0.3 to 0.45")
+
+
+def ring_stiffness(wall_thickness: float, radius: float, modulus: float, poisson: float) -> float:
+    r"""Give how stiffly the bare wall resists being pinched between two plates, each mm of its length.
+
+    .. math:: k = \frac{E t^3}{12 (1 - \nu^2)} \frac{1}{(\pi/4 - 2/\pi) R^3}
+
+    Parameters
+    ----------
+    wall_thickness : float
+        Thickness t of the wall [mm].
+    radius : float
+        Radius R of the section [mm].
+    modulus : float
+        Young's modulus E of the wall [MPa].
+    poisson : float
+        Poisson's ratio of the wall [-]; 0 for a narrow ring, which is free to curl sideways.
+
+    Returns
+    -------
+    float
+        Force per mm of diameter lost, per mm of length [N/mm per mm].
+
+    Raises
+    ------
+    RangeError
+        If a size is not positive and finite, the wall thicker than a tenth of the radius, or not 0 <= nu <= 0.5.
+
+    Notes
+    -----
+    Thin, elastic, without pressure, ends left out; linear until about a tenth of the diameter is lost.
+
+    References
+    ----------
+    Timoshenko, Strength of Materials; Roark, table 9.2, case 1 (both from memory).
+
+    Examples
+    --------
+    >>> round(150 * ring_stiffness(0.25, 36.0, 3000.0, 0.40), 5)
+    0.10049
+    """
+    _check_wall(wall_thickness, radius, modulus, poisson)
+    return modulus * wall_thickness**3 / (12 * (1 - poisson**2) * PINCHED_RING * radius**3)
+
+
+def stadium_force(squeeze: float, diameter: float, pressure: float, length: float) -> float:
+    r"""Give the force with which a taut tube under pressure presses on two plates.
+
+    Its section is a stadium: two flats b with half circles between them.
+
+    .. math:: F = p\,b\,L, \qquad b = \frac{\pi}{2} s, \qquad s = d - h
+
+    Parameters
+    ----------
+    squeeze : float
+        Diameter lost s [mm].
+    diameter : float
+        Diameter d before [mm].
+    pressure : float
+        Gauge pressure p at this squeeze [kPa].
+    length : float
+        Length L that touches along the axis [mm].
+
+    Returns
+    -------
+    float
+        Force [N]; negative where a vacuum draws the plates together.
+
+    Raises
+    ------
+    RangeError
+        If a size is not positive and finite, the pressure not finite, or not 0 <= s <= d.
+
+    Notes
+    -----
+    Wall that does not stretch and bends freely. The share of the area lost is (s/d)^2.
+
+    References
+    ----------
+    Tire Science and Technology 3 (1975) 29: an inflated ring between plates, linear up to high deflection.
+
+    Examples
+    --------
+    >>> round(stadium_force(3.0, 73.0, 300.0, 150.0), 2)
+    212.06
+    """
+    _check_squeeze(squeeze, diameter)
+    require_positive(length=length)
+    require(math.isfinite(pressure), f"pressure must be a finite number of kPa: got {pressure!r}. Measure it again")
+    return pressure / 1000 * math.pi / 2 * squeeze * length
+
+
+def bulge(squeeze: float, diameter: float) -> float:
+    r"""Give the width that a taut tube gains when it is squeezed between two plates.
+
+    .. math:: h + b - d = (\pi/2 - 1)\,s
+
+    Parameters
+    ----------
+    squeeze, diameter : float
+        As for `stadium_force` [mm].
+
+    Returns
+    -------
+    float
+        Width gained [mm].
+
+    Raises
+    ------
+    RangeError
+        If the diameter is not positive and finite, or not 0 <= s <= d.
+
+    Notes
+    -----
+    0.571 of the squeeze, where pressure shapes the wall; a bare ring widens by 0.918 of it.
+
+    References
+    ----------
+    Plane geometry: the girth pi h + 2 b stays pi d.
+
+    Examples
+    --------
+    >>> round(bulge(9.5, 65.0), 1)
+    5.4
+    """
+    _check_squeeze(squeeze, diameter)
+    return (math.pi / 2 - 1) * squeeze
+
+
+@dataclass(frozen=True)
+class Section:
+    """A taut wall between plates on two axes, a rectangle with rounded corners [mm]; area lost is a share [-]."""
+
+    flat_top: float
+    flat_side: float
+    corner_radius: float
+    height: float
+    width: float
+    area_lost: float
+
+
+def _section(flat_top: float, flat_side: float, diameter: float) -> Section:
+    flats = flat_top + flat_side
+    r = max(0.0, diameter / 2 - flats / math.pi)
+    lost = (flats**2 / math.pi - flat_top * flat_side) / (math.pi * diameter**2 / 4)
+    return Section(flat_top, flat_side, r, flat_side + 2 * r, flat_top + 2 * r, lost)
+
+
+def section_under(load_top: float, load_side: float, diameter: float, pressure: float, length: float) -> Section:
+    r"""Give the section of a taut tube that is pressed on two axes.
+
+    .. math:: b_i = \frac{F_i}{p L}, \quad r = \frac{d}{2} - \frac{b_1 + b_2}{\pi}, \quad h = b_2 + 2 r,
+        \quad w = b_1 + 2 r, \quad x = \frac{(b_1 + b_2)^2/\pi - b_1 b_2}{\pi d^2/4}
+
+    Parameters
+    ----------
+    load_top, load_side : float
+        Forces F_1 on top and bottom and F_2 on both sides [N], zero or more, less what the ring carries.
+    diameter, pressure, length : float
+        As for `stadium_force` [mm, kPa, mm]; the pressure above 0.
+
+    Returns
+    -------
+    Section
+        Flats b_1 and b_2, corner radius r, height h, width w, share x of the area lost.
+
+    Raises
+    ------
+    RangeError
+        If a load is negative, another number not positive, or no corner is left (r < 0).
+
+    Notes
+    -----
+    As for `stadium_force`; no friction. Holds for 0 <= r <= h/2; at h/2 the sides are free, a stadium.
+
+    References
+    ----------
+    Membrane theory: one tension all round, so one radius; the flats and the corners make up the girth.
+
+    Examples
+    --------
+    >>> round(section_under(212.06, 0.0, 73.0, 300.0, 150.0).height, 3)
+    70.0
+    """
+    require_positive(diameter=diameter, pressure=pressure, length=length)
+    flat = pressure / 1000 * length
+    for name, load in (
+        ("load_top", load_top),
+        ("load_side", load_side),
+        ("load_top + load_side", load_top + load_side),
+    ):
+        to_do = "Plates only press; more presses it flat at this pressure: put fewer on top"
+        _within(name, load, 0, math.pi * diameter / 2 * flat, to_do)
+    return _section(load_top / flat, load_side / flat, diameter)
+
+
+def section_between(width: float, height: float, diameter: float) -> Section:
+    r"""Give the section of a taut tube that is held to a width and a height.
+
+    .. math:: r = \frac{2 w + 2 h - \pi d}{8 - 2\pi}, \qquad b_1 = w - 2 r, \qquad b_2 = h - 2 r
+
+    Parameters
+    ----------
+    width, height, diameter : float
+        Width w between the sides, height h between top and bottom, diameter d before [mm].
+
+    Returns
+    -------
+    Section
+        As `section_under`, which gives it for the loads p b_1 L and p b_2 L.
+
+    Raises
+    ------
+    RangeError
+        If a length is not positive and finite, or not 0 <= r <= min(w, h)/2.
+
+    Notes
+    -----
+    As for `section_under`.
+
+    References
+    ----------
+    As for `section_under`.
+
+    Examples
+    --------
+    >>> round(section_between(66.0, 57.0, 65.0).area_lost, 4)
+    0.0196
+    """
+    require_positive(width=width, height=height, diameter=diameter)
+    r, most = (2 * width + 2 * height - math.pi * diameter) / (8 - 2 * math.pi), min(width, height) / 2
+    to_do = "Less leaves the wall no room: measure again. More leaves one pair of plates untouched: take the stadium"
+    if not -1e-9 < r - most < 1e-9 * diameter:  # a stadium to rounding is one
+        _within("corner radius", r, 0, most, to_do)
+    return _section(max(0.0, width - 2 * r), max(0.0, height - 2 * r), diameter)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bottle:
+    r"""A sealed bottle between two plates: wall, gas and liquid, and how they share a load.
+
+    .. math:: F = \Big(e k + \frac{\pi}{2} p\Big) L s, \qquad
+        f - \varphi \frac{s^2}{d^2} + \beta (p - p_0) = f\,\frac{p_0 + p_a}{p + p_a}, \qquad
+        \beta = \frac{R}{E t} \Big(\frac{5}{2} - 2 \nu\Big)
+
+    Parameters
+    ----------
+    diameter, length, wall_thickness : float
+        Diameter d = 2 R, length L of the straight body, thickness t of its wall [mm].
+    modulus, poisson : float
+        Young's modulus E [MPa] and Poisson's ratio nu [-] of the wall.
+    headspace, body_share : float
+        Share f of the inside that is gas, 0 if brim-full, and share phi that lies within the straight body [-].
+    pressure : float
+        Gauge pressure p_0 before the squeeze [kPa]: 0 if still, below 0 if filled warm and served cold.
+    end_stiffness : float
+        Factor e on the ring's stiffness for base and shoulder [-], from a squeeze test.
+
+    Raises
+    ------
+    RangeError
+        If a number is outside its range; phi > 1 says that the sizes do not go together.
+
+    Notes
+    -----
+    Water does not give, gas keeps its temperature and its amount, the wall stretches little. Without e the
+    stiffness is a lower bound: base and shoulder hold the body round. The ring is linear to a tenth of d.
+
+    References
+    ----------
+    Thin closed tube: volume grows by twice the hoop strain and the axial strain. Boyle's law. Virtual work.
+
+    Examples
+    --------
+    >>> water = Bottle(diameter=65, length=130, wall_thickness=0.1, modulus=3000, poisson=0.38, headspace=0.04,
+    ...     body_share=0.85)
+    >>> round(water.squeeze_under(73.0), 2), round(water.pressure_at(water.squeeze_under(73.0)), 1)
+    (9.45, 37.7)
+    """
+
+    diameter: float
+    length: float
+    wall_thickness: float
+    modulus: float
+    poisson: float
+    headspace: float
+    body_share: float
+    pressure: float = 0.0
+    end_stiffness: float = 1.0
+
+    def __post_init__(self) -> None:
+        require_positive(diameter=self.diameter, length=self.length, body_share=self.body_share)
+        _check_wall(self.wall_thickness, self.diameter / 2, self.modulus, self.poisson)
+        _within("headspace", self.headspace, 0, 0.9, "Divide the gas by the volume inside")
+        too_much = "A body cannot hold more than the bottle: measure diameter, length of the body and contents again"
+        _within("body_share", self.body_share, 0, 1, too_much)
+        _within("pressure", self.pressure, -100, 2000, "Give gauge pressure in kPa, 0 for a still drink")
+        _within("end_stiffness", self.end_stiffness, 1, math.inf, "Ring and skin alone are the least: give 1")
+
+    @property
+    def wall_stretch(self) -> float:
+        """Share beta of its volume by which the body grows [per kPa]."""
+        return self.diameter / 2 / (self.modulus * self.wall_thickness) * (2.5 - 2 * self.poisson) / 1000
+
+    def pressure_at(self, squeeze: float) -> float:
+        """Give the gauge pressure p [kPa] at a squeeze s [mm], 0 <= s <= d, or raise `RangeError`."""
+        _check_squeeze(squeeze, self.diameter)
+        return self.pressure_when((squeeze / self.diameter) ** 2)
+
+    def pressure_when(self, area_lost: float) -> float:
+        """Give the gauge pressure p [kPa] for a share of the area lost, of `Section` too, or raise `RangeError`."""
+        _within("area_lost", area_lost, 0, 1, "It is the share of the round section's area")
+        before, beta = self.pressure + ATMOSPHERE, self.wall_stretch
+        room = self.headspace - self.body_share * area_lost - beta * before
+        root = math.sqrt(room**2 + 4 * beta * self.headspace * before)  # of beta P^2 + room P - f P_0 = 0
+        absolute = 2 * self.headspace * before / (root + room) if room > 0 else (root - room) / (2 * beta)
+        return absolute - ATMOSPHERE
+
+    def force(self, squeeze: float) -> float:
+        """Give the force F [N] at a squeeze s [mm], 0 <= s <= d, or raise `RangeError`; below 0 under a vacuum."""
+        return self._stiffness(squeeze) * squeeze
+
+    def _stiffness(self, squeeze: float) -> float:
+        ring = ring_stiffness(self.wall_thickness, self.diameter / 2, self.modulus, self.poisson)
+        return self.length * (self.end_stiffness * ring + self.pressure_at(squeeze) / 1000 * math.pi / 2)
+
+    def squeeze_under(self, load: float) -> float:
+        """Give the largest squeeze s [mm] that carries a load [N], zero or more, or raise `RangeError`.
+
+        Force over squeeze only grows, so one root carries a load. None is carried round or, by a bottle that its vacuum
+        draws out of round, at the squeeze where ring and pressure balance; that one is taken, and the round is left.
+        """
+        to_do = "Plates only press; more presses the bottle flat: put fewer on top, or fill it under pressure"
+        _within("load", load, 0, max(0.0, self.force(self.diameter)), to_do)
+        flat = self._stiffness(self.diameter) < 0
+        require(not flat, f"pressure of {self.pressure:g} kPa draws the bottle flat with no load. Measure it again")
+        out_of_round = self._stiffness(0.0) < 0
+        least = float(brentq(self._stiffness, 0.0, self.diameter)) if out_of_round else 0.0
+        if load == 0:
+            return least
+        return float(brentq(lambda s: self.force(s) - load, least, self.diameter))
