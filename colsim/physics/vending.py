@@ -19,6 +19,7 @@ from colsim.physics.scene import Body
 __all__ = ["Frame", "LostContainerError", "Turn", "VendingColumn"]
 
 LOOK = 20  # steps between two looks at the state
+EXTREMES_EVERY = 2  # looks between two at forces, which cost as much as all else that is looked at
 REST_SPEED = 2.0  # [mm/s] below which everything counts as at rest
 REST_TIME = 0.1  # [s] for which it must stay so
 LONGEST_WAIT = 3.0  # [s] after which a column that never quite rests is taken as it is
@@ -56,11 +57,11 @@ class Turn:
     duration : float
         Until everything was at rest [s].
     peak_force : float
-        Greatest contact force at any look [N]; a knock between two looks is not in it.
+        Greatest contact force at every second look [N]; a knock in between is not in it.
     overlap : float
-        Greatest overlap of two bodies at any look [mm].
+        Greatest overlap of two bodies at every second look [mm].
     shared : bool
-        Whether two containers lay touching within the drum at any look, so in one pocket.
+        Whether two containers lay touching within the drum, so in one pocket, at any such look.
     """
 
     dropped: tuple[int, ...]
@@ -108,6 +109,7 @@ class VendingColumn:
         self._turns = 0
         self._peak_force = self._overlap = 0.0
         self._shared = self._turning = False
+        self._looks = 0
         self._reach = 0.0  # of the largest container that was ever in
         self._state = engine.state()
         engine.hold()
@@ -242,7 +244,8 @@ class VendingColumn:
         state = self._state = self._engine.state()
         if self._watch is not None:
             self._watch(self.frame())
-        if self._turning:
+        self._looks += 1
+        if self._turning and self._looks % EXTREMES_EVERY == 0:
             self._note_extremes()
         if not len(state.index):
             return

@@ -71,7 +71,7 @@ class Vend:
     duration : float
         Until everything was at rest again [s].
     peak_force : float
-        Greatest contact force, looked at fifty times a second [N].
+        Greatest contact force, looked at 25 times a second [N].
     overlap : float
         Greatest overlap of two bodies [mm], a measure of the simulation's own error.
     topped_up : bool
