@@ -77,7 +77,7 @@ class Candidate:
         return self.refused or ("" if self.option is None else self.option.mechanism)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Comparison:
     """Several containers in one column, on the same virtual loadings.
 
@@ -171,6 +171,9 @@ class Comparison:
             "Measure your own: makers differ, and a millimetre decides.",
         ]
         return "\n".join(lines)
+
+    def __repr__(self) -> str:
+        return f"<Comparison in {self.scenario.title!r}: {len(self.candidates)} containers, seed {self.seed}>"
 
     def _repr_html_(self) -> str:
         from html import escape

@@ -87,7 +87,7 @@ class Option:
         return first_failure(self.fills)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Decision:
     """One answer, with its reason and everything it was chosen from.
 
@@ -175,6 +175,9 @@ class Decision:
                 + (f"; {option.mechanism}" if option.mechanism else "")
             )
         return "\n".join(lines)
+
+    def __repr__(self) -> str:
+        return f"<Decision {self.decision}: {self.recommended} {self.unit} ({self.status})>"
 
     def _repr_html_(self) -> str:
         from html import escape

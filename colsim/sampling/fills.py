@@ -25,7 +25,7 @@ FAILURE = "failure"
 """Name under which any outcome other than a single vend is counted."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Fills:
     """Fills 0 to n - 1 of one scenario and seed.
 
@@ -302,6 +302,9 @@ class Fills:
         kinds = Counter((vend.outcome, vend.mechanism) for fill in self.valid if (vend := fill.failure))
         lines += [f"  {outcome} by {mechanism}: {n} fills" for (outcome, mechanism), n in kinds.most_common()]
         return "\n".join(lines)
+
+    def __repr__(self) -> str:
+        return f"<Fills of {self.scenario.title!r}: {len(self.fills)}, seed {self.seed}>"
 
     def _repr_html_(self) -> str:
         from html import escape

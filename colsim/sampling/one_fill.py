@@ -89,7 +89,7 @@ class Vend:
     topped_up: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Fill:
     """One loading, vended until empty or failed.
 
@@ -133,6 +133,9 @@ class Fill:
     section: CrossSection
     contacts: Contacts | None
     frames: tuple[Frame, ...]
+
+    def __repr__(self) -> str:
+        return f"<Fill: {self.summary()}>"
 
     @property
     def failure(self) -> Vend | None:
