@@ -11,7 +11,7 @@ from itertools import permutations
 from typing import TYPE_CHECKING, Any
 
 from colsim.advice.decision import Option
-from colsim.advice.over_unknowns import simulate_over_unknowns
+from colsim.advice.over_unknowns import OverUnknowns, simulate_over_unknowns
 from colsim.advice.spacer import MAX_FILLS, default_spacers, spacer_bounds, spacer_geometry
 from colsim.advice.status import Status
 from colsim.errors import RangeError, ScenarioError, SimulationError
@@ -246,13 +246,19 @@ def compare_containers(
             raise SimulationError("stopped before the first fills were done; nothing to compare")
         best = [
             Option(over.scenario.rotor.spacer_thickness, _geometry(over.scenario), over)
-            for over in sorted(mine, key=lambda over: (over.could_be[1], over.estimate().rate))
+            for over in sorted(mine, key=_how_bad)
         ]
         loaded = max((fill.loaded for fill in best[0].fills.valid), default=0) if best else 0
         candidates.append(
             Candidate(name, container, refused, _capacity(scenario, container), loaded, best[0] if best else None)
         )
     return Comparison(scenario, tuple(candidates), seed)
+
+
+def _how_bad(over: OverUnknowns) -> tuple[int, float, float]:
+    order = (Status.MEETS, Status.DEPENDS, Status.UNDECIDED, Status.FAILS)
+    rate = over.estimate().rate
+    return (order.index(over.status), 1.0 if math.isnan(rate) else rate, over.could_be[1])
 
 
 def _named(
