@@ -80,8 +80,8 @@ class Contacts:
     normal : ndarray, shape (n, 2)
         Unit vector into the body.
     force : ndarray, shape (n, 2)
-        On the body, friction included [mN]. Where two bodies touch in two points the force stands whole in the
-        first of the two rows and the second holds nan.
+        On the body, friction included [mN]. Where two bodies touch in two points the force stands whole in one
+        of the two rows, not always the first, and the other holds nan.
     overlap : ndarray, shape (n,)
         Depth by which the two overlap [mm]; negative where they are apart.
     """

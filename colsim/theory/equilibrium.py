@@ -1,0 +1,349 @@
+"""Whether rigid bodies can stand still under contact forces that friction allows, by linear programme.
+
+What is not admissible cannot hold; what is admissible may. Any one unit of force does for N, any of length for mm.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, fields, replace
+
+import numpy as np
+import numpy.typing as npt
+from scipy.optimize import linprog
+
+from colsim.errors import RangeError, SimulationError
+from colsim.theory._checks import require, require_positive
+from colsim.theory.packing import stack_pitch
+
+__all__ = ["ContactState", "channel_critical_friction", "imbalance", "is_admissible", "margin"]
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+_ENDLESS = 1e6  # mean weights; beyond it rounding would pass for resistance to rolling
+_ROUGHEST = 1e3  # what this friction does not hold counts as held by none
+_PRECISION = 1e-6  # of the least friction, relative
+
+
+@dataclass(frozen=True, eq=False)
+class ContactState:
+    """Bodies in contact, without the forces between them; one value or row given for all is repeated.
+
+    Attributes
+    ----------
+    centre, weight : ndarray, shape (n, 2)
+        Where the weights act [mm], and the weights as vectors [N], which may be zero.
+    body, other : ndarray, shape (m,)
+        Numbers from 0 of the body that each contact pushes, and of the one pushed back; -1 for what is fixed.
+    point, normal : ndarray, shape (m, 2)
+        Place [mm], and unit vector into ``body``.
+    friction : ndarray, shape (m,)
+        Coefficient [-].
+    fixed_normal : ndarray, shape (m,)
+        Normal force where it is known beforehand [N]; nan, as everywhere if left out, where the balances decide.
+    lever : ndarray, shape (m,)
+        Greatest distance of the normal force from its point along the surface [mm], which resists rolling; else 0.
+
+    Raises
+    ------
+    RangeError
+        If shapes do not go together, a body is missing or touches itself, or a number is not as said above.
+    """
+
+    centre: FloatArray
+    weight: FloatArray
+    body: IntArray
+    other: IntArray
+    point: FloatArray
+    normal: FloatArray
+    friction: FloatArray
+    fixed_normal: FloatArray = field(default_factory=lambda: np.array(math.nan))
+    lever: FloatArray = field(default_factory=lambda: np.array(0.0))
+
+    def __post_init__(self) -> None:
+        n, m = np.size(self.centre) // 2, np.size(self.body)
+        shapes = {"centre": (n, 2), "weight": (n, 2), "point": (m, 2), "normal": (m, 2)}
+        for name in (each.name for each in fields(self)):
+            shape, given = shapes.get(name, (m,)), getattr(self, name)
+            try:
+                value = np.broadcast_to(given, shape)
+                value = value.astype(np.int64 if name in ("body", "other") else np.float64, casting="same_kind")
+            except (TypeError, ValueError) as error:
+                raise RangeError(f"{name} must be numbers of shape {shape}: got {given!r}. Give each a row") from error
+            bad = np.isinf(value) if name == "fixed_normal" else ~np.isfinite(value)
+            bad |= (value < 0) & (name in ("friction", "fixed_normal", "lever"))
+            require(not bad.any(), f"{name} must be finite, and no size negative: got {given!r}. Measure it again")
+            value.flags.writeable = False
+            object.__setattr__(self, name, value)
+        exist = (self.body >= 0) & (self.body < n) & (self.other >= -1) & (self.other < n) & (self.body != self.other)
+        given = f"{self.body.tolist()!r}, {self.other.tolist()!r}. Number the bodies from 0 in the order of centre"
+        require(n > 0 and bool(exist.all()), f"body and other must be two of {n} bodies, or other -1: got {given}")
+        unit = np.abs(np.hypot(*self.normal.T) - 1.0) < 1e-6
+        require(bool(unit.all()), f"normal must be unit vectors: got {self.normal.tolist()!r}. Divide by the lengths")
+
+
+def imbalance(state: ContactState, forces: FloatArray) -> tuple[FloatArray, FloatArray]:
+    r"""Give what given contact forces leave unbalanced.
+
+    .. math:: \frac{G_i + \sum_c \pm f_c}{|G_i|}, \quad \frac{\sum_c \pm (x_c - x_i) \times f_c}{a_i |G_i|}
+
+    Parameters
+    ----------
+    state : ContactState
+        Bodies and contacts.
+    forces : ndarray, shape (m, 2)
+        Force of each contact on its ``body``, friction included [N]; the ``other`` gets the opposite.
+
+    Returns
+    -------
+    force : ndarray, shape (n, 2)
+        Residual force on each body, in its own weights [-].
+    torque : ndarray, shape (n,)
+        Residual torque about each centre, in its own weight times a, the longest arm of its contacts [-].
+
+    Raises
+    ------
+    RangeError
+        If the forces are not finite or not one vector a contact.
+
+    Notes
+    -----
+    Friction and ``lever`` are not looked at. A body without weight is measured in the others' mean weight.
+
+    References
+    ----------
+    Newton's laws at rest.
+
+    Examples
+    --------
+    >>> block = ContactState([[0, 5]], [0, -2], [0], [-1], [0, 0], [0, 1], 0.3)
+    >>> force, torque = imbalance(block, [[0, 1.5]])
+    >>> force.tolist(), torque.tolist()
+    ([[0.0, -0.25]], [0.0])
+    """
+    forces = np.asarray(forces, dtype=np.float64)
+    fit = forces.shape == state.point.shape and bool(np.isfinite(forces).all())
+    require(fit, f"forces must be finite, of shape {state.point.shape}: got {forces.tolist()!r}. Give each contact one")
+    weight, arm, _ = _scales(state)
+    acting = _on_bodies(state, forces, np.zeros(len(forces))).sum(axis=2)
+    return (acting[:, :2] + state.weight) / weight[:, None], acting[:, 2] / (arm * weight)
+
+
+def is_admissible(state: ContactState, *, largest_normal: float | None = None) -> bool:
+    r"""Tell whether some contact forces that friction allows hold the bodies.
+
+    .. math:: N_c \ge 0, \quad |T_c| \le \mu_c N_c, \quad |M_c| \le b_c N_c, \quad \text{three balances a body}
+
+    Parameters
+    ----------
+    state : ContactState
+        Bodies and contacts.
+    largest_normal : float, optional
+        Greatest normal force of a contact [N]; a million mean weights if left out. Fixed ones are exempt.
+
+    Returns
+    -------
+    bool
+
+    Raises
+    ------
+    RangeError
+        If the largest normal force is not positive and finite.
+    SimulationError
+        If a friction is so near the bound that the precision of numbers does not tell on which side.
+
+    Notes
+    -----
+    Necessary for rest, not sufficient: surfaces that press without limit hold anything, and nothing says that they do.
+    Give a limit for contacts measured or simulated: their errors resist rolling like a small ``lever``.
+
+    References
+    ----------
+    Coulomb's cone: each force mixes, no share negative, the extreme ones allowed. HiGHS, by scipy.optimize.linprog.
+
+    Examples
+    --------
+    >>> [is_admissible(ContactState([[0, 0]], [0, -1], [0], [-1], [0, 0], [-0.6, 0.8], mu)) for mu in (0.74, 0.76)]
+    [False, True]
+    """
+    least = _least_largest_normal(state)
+    if math.isnan(least):
+        raise SimulationError("undecided: friction is at its very bound, to a millionth or so. Change it a little")
+    return _is_within(least, largest_normal)
+
+
+def margin(state: ContactState, *, largest_normal: float | None = None) -> float:
+    r"""Give the least common factor on all frictions at which the bodies can still be held.
+
+    .. math:: k^* = \min \{k : \text{admissible with } k \mu_c\}
+
+    Parameters
+    ----------
+    state : ContactState
+        Bodies and contacts.
+    largest_normal : float, optional
+        As for `is_admissible`.
+
+    Returns
+    -------
+    float
+        Factor [-], to 1e-5 of itself: 0 if they hold without friction, inf if with none up to 1000.
+
+    Raises
+    ------
+    RangeError
+        As `is_admissible`.
+
+    Notes
+    -----
+    Necessary, not sufficient: in these places the bodies must give way with any lower factor; with this one or a
+    higher they may hold, or give way all the same.
+
+    References
+    ----------
+    Bisection: more friction only adds to the forces allowed, so one factor parts what can hold from what cannot.
+
+    Examples
+    --------
+    >>> round(margin(ContactState([[0, 0]], [0, -1], [0], [-1], [0, 0], [-0.6, 0.8], 0.5)), 5)
+    1.5
+    """
+    return _least_factor(state, np.ones(len(state.body), dtype=np.bool_), largest_normal)
+
+
+def channel_critical_friction(
+    width: float, diameter: float, n: int, rolling: float, *, container_friction: float | None = None
+) -> float:
+    r"""Give the least friction at which a zig-zag stack can hold itself up in a plain channel open below.
+
+    Found by linear programme. For two or more and equal frictions it comes to
+
+    .. math:: \mu_c = \tan\frac{\theta}{2} = \sqrt{\frac{2d - W}{W}} \ (\rho > 0), \quad \mu_c = \infty \ (\rho = 0)
+
+    Parameters
+    ----------
+    width, diameter : float
+        Clear width W of the channel, diameter d of the containers [mm].
+    n : int
+        Number of containers, at least 1.
+    rolling : float
+        Resistance to rolling rho [-]: greatest moment over normal force and radius; b / d for set flats b wide.
+    container_friction : float, optional
+        Coefficient between containers [-]; that of the walls if left out.
+
+    Returns
+    -------
+    float
+        Coefficient of walls and containers, or of the walls alone [-]; inf if none up to 1000 will do.
+
+    Raises
+    ------
+    RangeError
+        If not d < W <= 1.866 d, or n is no whole number of at least 1, or another is negative or not finite.
+
+    Notes
+    -----
+    Equal, rigid, round containers that alternate between parallel upright walls. The forces that it takes are the
+    weight over 2 rho and more, so what is admissible at a small rho hardly ever holds.
+
+    References
+    ----------
+    Virtual power: if all sink at one speed and each rolls on its own wall, nothing slides, yet gravity does work.
+
+    Examples
+    --------
+    >>> round(channel_critical_friction(104.0, 64.0, 6, 0.05), 4), channel_critical_friction(104.0, 64.0, 6, 0.0)
+    (0.4804, inf)
+    """
+    require(type(n) is int and n >= 1, f"n must be a whole number, at least 1: got {n!r}. Count the containers again")
+    between = 1.0 if container_friction is None else container_friction
+    for name, value in {"rolling": rolling, "container_friction": between}.items():
+        require(math.isfinite(value) and value >= 0, f"{name} must be zero or more: got {value!r}. Measure it again")
+    pitch = stack_pitch(diameter, width)
+    require(width > diameter, f"width must be over the diameter: got {width:g} mm with {diameter:g} mm. It binds")
+    bodies, side = np.arange(n), np.where(np.arange(n) % 2, 1.0, -1.0)
+    centre = np.column_stack([side * (width - diameter) / 2, bodies * pitch])
+    outward = np.concatenate([np.column_stack([side, np.zeros(n)]), np.diff(centre, axis=0) / diameter])
+    body, at_wall = np.concatenate([bodies, bodies[:-1]]), np.arange(2 * n - 1) < n
+    other, point = np.where(at_wall, -1, body + 1), centre[body] + outward * diameter / 2
+    friction, lever = np.where(at_wall, 1.0, between), np.array(rolling * diameter / 2)
+    state = ContactState(centre, np.array([0.0, -1.0]), body, other, point, -outward, friction, lever=lever)
+    return _least_factor(state, at_wall | (container_friction is None), None)
+
+
+def _least_largest_normal(state: ContactState) -> float:
+    """Give the greatest normal force, fixed ones aside, if as small as can be; inf if none hold, nan if undecided."""
+    weight, arm, unit = _scales(state)
+    tangent = np.column_stack([-state.normal[:, 1], state.normal[:, 0]]) * state.friction[:, None]
+    extremes = [(slip, off) for slip in (1, -1) for off in ((1, -1) if state.lever.any() else (0,))]
+    balances = np.concatenate(
+        [_on_bodies(state, state.normal + slip * tangent, off * state.lever) for slip, off in extremes], axis=2
+    )
+    balances *= (unit / weight)[:, None, None]
+    balances[:, 2] /= arm[:, None]
+    normals, fixed = np.tile(np.eye(len(state.body)), len(extremes)), ~np.isnan(state.fixed_normal)
+    borne = np.column_stack([-state.weight / weight[:, None], np.zeros(len(weight))])
+    load = np.concatenate([borne.ravel(), state.fixed_normal[fixed] / unit])
+    equal = np.concatenate([balances.reshape(3 * len(weight), -1), normals[fixed]])
+    # Turned round, it always has a solution: what share of the load do normal forces of at most one unit bear?
+    for tolerance in (1e-10, 1e-7):  # within some 3e-6 of the bound of friction the finer one may not be reached
+        found = linprog(
+            [*np.zeros(normals.shape[1]), -1.0],
+            A_ub=np.pad(normals[~fixed], ((0, 0), (0, 1))),
+            b_ub=np.ones(np.count_nonzero(~fixed)),
+            A_eq=np.column_stack([equal, -load]),
+            b_eq=np.zeros(len(load)),
+            bounds=[(0.0, None)] * normals.shape[1] + [(0.0, _ENDLESS)],
+            options={"primal_feasibility_tolerance": tolerance, "dual_feasibility_tolerance": tolerance},
+        )
+        if found.status == 0 and found.fun is not None:
+            return -unit / found.fun if -found.fun * _ENDLESS > 1.0 else math.inf
+    return math.nan
+
+
+def _is_within(least: float, largest_normal: float | None) -> bool:
+    """Tell whether forces of that size exist and are allowed."""
+    if largest_normal is not None:
+        require_positive(largest_normal=largest_normal)
+    return math.isfinite(least) and (largest_normal is None or least <= largest_normal)
+
+
+def _scales(state: ContactState) -> tuple[FloatArray, FloatArray, float]:
+    """Give a force and a length by which to measure each body's balances, and a force for all."""
+    weight, arm = np.hypot(*state.weight.T), np.zeros(len(state.weight))
+    heavy, fixed = weight[weight > 0], state.fixed_normal[state.fixed_normal > 0]
+    unit = float(heavy.mean()) if heavy.size else float(fixed.max(initial=0.0)) or 1.0
+    for bodies in (state.body, state.other):
+        at = bodies >= 0
+        np.maximum.at(arm, bodies[at], np.hypot(*(state.point[at] - state.centre[bodies[at]]).T))
+    return np.where(weight > 0, weight, unit), np.where(arm > 0, arm, 1.0), unit
+
+
+def _on_bodies(state: ContactState, forces: FloatArray, moments: FloatArray) -> FloatArray:
+    """Give what each contact does to each body: two forces and a torque, of shape (n, 3, m)."""
+    acting = np.zeros((len(state.centre), 3, len(state.body)))
+    for bodies, sign in ((state.body, 1.0), (state.other, -1.0)):
+        at = np.flatnonzero(bodies >= 0)
+        on, force, arm = bodies[at], sign * forces[at], state.point[at] - state.centre[bodies[at]]
+        acting[on, 0, at], acting[on, 1, at] = force.T
+        acting[on, 2, at] = arm[:, 0] * force[:, 1] - arm[:, 1] * force[:, 0] + sign * moments[at]
+    return acting
+
+
+def _least_factor(state: ContactState, scaled: npt.NDArray[np.bool_], largest_normal: float | None) -> float:
+    """Find the least factor on some of the frictions with which the bodies can be held."""
+
+    def held(factor: float) -> bool:
+        friction = np.where(scaled, np.minimum(factor * state.friction, _ROUGHEST), state.friction)
+        return _is_within(_least_largest_normal(replace(state, friction=friction)), largest_normal)
+
+    if held(0.0):
+        return 0.0
+    low, high = _PRECISION, _ROUGHEST / float(state.friction[scaled & (state.friction > 0)].min(initial=_ROUGHEST))
+    if not held(high):
+        return math.inf
+    while high - low > _PRECISION * high:
+        middle = math.sqrt(low * high)
+        low, high = (low, middle) if held(middle) else (middle, high)
+    return high
