@@ -19,3 +19,9 @@ def require_positive(**values: float) -> None:
         require(
             math.isfinite(value) and value > 0, f"{name} must be a positive number: got {value!r}. Measure it again"
         )
+
+
+def require_not_negative(**values: float) -> None:
+    """Raise unless every value is finite and zero or more."""
+    for name, value in values.items():
+        require(math.isfinite(value) and value >= 0, f"{name} must be zero or more: got {value!r}. Measure it again")
