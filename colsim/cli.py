@@ -31,6 +31,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     help="How bottles and cans jam in the columns of a drink vending machine, and what to change.",
 )
+Seed = Annotated[int | None, typer.Option(min=0, help="seed of all draws; a fresh one if not given")]
+Workers = Annotated[int | None, typer.Option(min=1, help="processes; one for each core if not given")]
 ScenarioFile = Annotated[Path, typer.Argument(metavar="FILE", help="scenario in TOML", show_default=False)]
 
 
@@ -47,8 +49,8 @@ def check(
 def advise(
     file: ScenarioFile,
     max_fills: Annotated[int, typer.Option(min=1, help="virtual loadings an option and end, at most")] = MAX_FILLS,
-    seed: Annotated[int | None, typer.Option(min=0, help="seed of all draws; a fresh one if not given")] = None,
-    workers: Annotated[int | None, typer.Option(min=1, help="processes; one for each core if not given")] = None,
+    seed: Seed = None,
+    workers: Workers = None,
     json_path: Annotated[
         Path | None, typer.Option("--json", metavar="PATH", help="write the answer here, for a program")
     ] = None,
@@ -85,8 +87,8 @@ def compare(
         list[str], typer.Argument(metavar="NAME...", help="containers of the scenario or of the catalogue")
     ],
     max_fills: Annotated[int, typer.Option(min=1, help="virtual loadings a spacer and end, at most")] = MAX_FILLS,
-    seed: Annotated[int | None, typer.Option(min=0, help="seed of all draws; a fresh one if not given")] = None,
-    workers: Annotated[int | None, typer.Option(min=1, help="processes; one for each core if not given")] = None,
+    seed: Seed = None,
+    workers: Workers = None,
     csv: Annotated[Path | None, typer.Option(metavar="PATH", help="write the table here")] = None,
     chart: Annotated[Path | None, typer.Option(metavar="PATH", help="draw the chart here, as PNG or SVG")] = None,
 ) -> None:

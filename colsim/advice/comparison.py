@@ -20,7 +20,6 @@ from colsim.model.catalogue import find_entry
 from colsim.sampling.draws import fresh_seed, require_whole
 from colsim.sampling.many_fills import process_pool
 from colsim.sampling.pairs import Pairs
-from colsim.theory.packing import capacity
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -255,10 +254,9 @@ def compare_containers(
     return Comparison(scenario, tuple(candidates), seed)
 
 
-def _how_bad(over: OverUnknowns) -> tuple[int, float, float]:
+def _how_bad(over: OverUnknowns) -> tuple[int, tuple[bool, float, float]]:
     order = (Status.MEETS, Status.DEPENDS, Status.UNDECIDED, Status.FAILS)
-    rate = over.estimate().rate
-    return (order.index(over.status), 1.0 if math.isnan(rate) else rate, over.could_be[1])
+    return (order.index(over.status), over.how_bad)
 
 
 def _named(
@@ -319,8 +317,7 @@ def _geometry(scenario: Scenario) -> str:
 
 
 def _capacity(scenario: Scenario, container: Container) -> int | None:
-    column = scenario.column
     try:
-        return capacity(column.height - column.floor_height, container.height, column.width)
+        return scenario.column.capacity(container.height)
     except RangeError:
         return None

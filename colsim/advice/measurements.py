@@ -8,7 +8,6 @@ from colsim.advice.spacer import spacer_bounds, spacer_geometry
 from colsim.errors import RangeError
 from colsim.model import Container, Scenario
 from colsim.theory.nip import critical_friction, line_of_centres
-from colsim.theory.packing import capacity
 from colsim.theory.pocket import second_centre
 
 __all__ = ["BEHIND", "what_follows"]
@@ -84,9 +83,8 @@ def _bridging(scenario: Scenario, container: Container) -> str:
 
 
 def _capacity(scenario: Scenario, container: Container) -> str:
-    column = scenario.column
     try:
-        inside = capacity(column.height - column.floor_height, container.height, column.width)
+        inside = scenario.column.capacity(container.height)
     except RangeError as error:
         return f"not given by a formula here: {error}."
     return f"about {inside} between the walls, besides the one in the pocket; you load {scenario.load}."

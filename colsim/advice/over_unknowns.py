@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -134,6 +134,12 @@ class OverUnknowns:
         return Status.DEPENDS if {Status.MEETS, Status.FAILS} <= set(at.values()) else Status.UNDECIDED
 
     @property
+    def how_bad(self) -> tuple[bool, float, float]:
+        """By what to put scenarios in order: best guess, then how bad it could be; nothing known comes last."""
+        rate = self.estimate().rate
+        return (math.isnan(rate), rate, self.could_be[1])
+
+    @property
     def interrupted(self) -> bool:
         """Whether Ctrl-C cut it short."""
         return any(fills.interrupted for fills in self.runs.values())
@@ -180,12 +186,10 @@ def simulate_over_unknowns(
         In the order of the scenarios; interrupted by Ctrl-C, what was done till then.
     """
 
-    def settled(fills: Fills) -> bool:
-        return judged(fills, level) is not Status.UNDECIDED
-
     def simulate(runs: list[Run]) -> list[Fills]:
         return simulate_until_settled(runs, max_fills=max_fills, seed=seed, executor=executor, progress=progress)
 
+    settled = _settled_at(level)
     unknowns = [scenario.unknowns() for scenario in scenarios]
     pooled = [scenario.pooled() if names else None for scenario, names in zip(scenarios, unknowns, strict=True)]
     first = [Run(scenario, settled) for scenario in scenarios]
@@ -234,12 +238,16 @@ def simulate_with_known(
     after = OverUnknowns(result.scenario.changed(**known), result.level, {End.TYPICAL: result.typical}, left)
     ends = _ends_to_simulate(after)
     found = simulate_until_settled(
-        [Run(_at(after, end), lambda fills: judged(fills, result.level) is not Status.UNDECIDED) for end in ends],
+        [Run(_at(after, end), _settled_at(result.level)) for end in ends],
         max_fills=max_fills,
         seed=seed,
         executor=executor,
     )
     return _with_ends_in_order(replace(after, runs={**after.runs, **dict(zip(ends, found, strict=True))}))
+
+
+def _settled_at(level: float) -> Callable[[Fills], bool]:
+    return lambda fills: judged(fills, level) is not Status.UNDECIDED
 
 
 def _ends_to_simulate(result: OverUnknowns) -> tuple[End, ...]:

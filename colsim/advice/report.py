@@ -237,7 +237,7 @@ def _footnote(scenario: Scenario, decision: Decision) -> list[str]:
     runs = [fills for option in decision.options for fills in option.over.runs.values()]
     counts = sorted({len(fills.fills) for fills in runs})
     sample = f"{counts[0]} to {counts[-1]}" if len(counts) > 1 else f"{counts[0]}"
-    invalid = sum(len(fills.fills) - len(fills.valid) for fills in runs)
+    invalid = sum(fills.invalid for fills in runs)
     total = sum(len(fills.fills) for fills in runs)
     unknown = len(scenario.unknowns())
     what = f"{unknown} things you did not measure" if unknown else "nothing unknown"

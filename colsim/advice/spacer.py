@@ -213,13 +213,7 @@ def _best(options: tuple[Option, ...]) -> Option | None:
     if longest:
         return longest[(len(longest) - 1) // 2]
     open_ones = [option for option in options if option.status is not Status.FAILS]
-    return min(open_ones, key=_how_bad, default=None)
-
-
-def _how_bad(option: Option) -> tuple[bool, float, float]:
-    """Order options by their best guess, with those of which nothing is known last."""
-    rate = option.estimate.rate
-    return (math.isnan(rate), rate, option.over.could_be[1])
+    return min(open_ones, key=lambda option: option.over.how_bad, default=None)
 
 
 def _decision(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from enum import StrEnum
 
-from colsim.sampling.fills import Fills, target_per_fill
+from colsim.sampling.fills import Fills, level_of_sequence, target_per_fill
 from colsim.sampling.sequences import fills_needed
 
 __all__ = ["Status", "fills_to_settle", "judged"]
@@ -65,4 +65,4 @@ def fills_to_settle(fills: Fills, level: float) -> int | None:
     """
     rate = fills.risk().per_fill.rate
     guess = 0.5 if math.isnan(rate) else rate
-    return fills_needed(guess, level=1 - 0.9 * (1 - level), target=target_per_fill(fills.scenario))
+    return fills_needed(guess, level=level_of_sequence(level), target=target_per_fill(fills.scenario))

@@ -61,19 +61,22 @@ def in_words(path: str) -> str:
     str
         Of one of several containers or liners with its name or place; the path itself where there are no words.
     """
-    *_, holder, which, field = ("", "", *path.split("."))
-    if holder in ("containers", "liners"):
-        whose = which if holder == "containers" else f"liner {int(which) + 1}"
-        found = _MEASUREMENTS.get(f"{holder.replace('containers', 'container')}.{field}")
-        return path if found is None else f"{found[0]} ({whose})"
-    return _MEASUREMENTS.get(path, (path, 0))[0]
+    words, _ = _measurement(path)
+    *_, holder, which, _ = ("", "", *path.split("."))
+    whose = {"containers": f" ({which})", "liners": f" (liner {int(which) + 1})" if which.isdigit() else ""}
+    return words + whose.get(holder, "") if words else path
 
 
 def _minutes(path: str) -> int:
     """Give how long it takes to measure [min]; 0 if it cannot be measured on site."""
-    holder, field = path.split(".", maxsplit=1)[0], path.rpartition(".")[2]
-    group = {"containers": "container"}.get(holder, "liners" if ".liners." in path else holder)
-    return _MEASUREMENTS.get(f"{group}.{field}", ("", 0))[1]
+    return _measurement(path)[1]
+
+
+def _measurement(path: str) -> tuple[str, int]:
+    """Look up a path without the name or place of the one among several; nothing and 0 if there are no words."""
+    *_, holder, which, field = ("", "", *path.split("."))
+    group = {"containers": "container", "liners": "liners"}.get(holder, which)
+    return _MEASUREMENTS.get(f"{group}.{field}", ("", 0))
 
 
 def what_to_do_next(over: OverUnknowns) -> tuple[str, ...]:

@@ -20,6 +20,7 @@ from colsim.model.stand_ins import (
     WallSurface,
     any_of,
 )
+from colsim.theory.packing import capacity
 
 __all__ = ["Column", "Liner", "LinerZone"]
 
@@ -178,6 +179,25 @@ class Column(Description):
         if self.floor_slope is None:
             return 0.0
         return (self.width - self.throat_width) / 2 * math.tan(math.radians(self.floor_slope))
+
+    def capacity(self, thickness: float) -> int:
+        """Give how many containers fit between the parallel walls.
+
+        Parameters
+        ----------
+        thickness : float
+            Of a container as it lies [mm].
+
+        Returns
+        -------
+        int
+
+        Raises
+        ------
+        RangeError
+            Where the closed form does not hold.
+        """
+        return capacity(self.height - self.floor_height, thickness, self.width)
 
     def throat_edge_length(self, housing_radius: float) -> float:
         """Give the length of wall or floor that the rounded throat edge takes, from the sharp corner upward.

@@ -54,7 +54,9 @@ class Scenario(Description):
         """Let containers be named, and let surfaces stand in for frictions, which takes more than one part to know."""
         if not isinstance(data, dict):
             return data
-        data = {**data, **{name: opened(name, data[name]) for name in ("container",) if data.get(name) is not None}}
+        data = dict(data)
+        if data.get("container") is not None:
+            data["container"] = opened("container", data["container"])
         if isinstance(data.get("containers"), Mapping):
             data["containers"] = {name: opened("container", value) for name, value in data["containers"].items()}
         return _with_stand_ins(data)

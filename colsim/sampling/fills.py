@@ -19,10 +19,12 @@ from colsim.sampling.sequences import betting_sequence, confidence_sequence
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["FAILURE", "Fills", "target_per_fill"]
+__all__ = ["FAILURE", "Fills", "level_of_sequence", "target_per_fill"]
 
 FAILURE = "failure"
 """Name under which any outcome other than a single vend is counted."""
+
+_SEQUENCE_SHARE = 0.9  # of the error that is allowed, for the sequence over fills; the rest for the bets over vends
 
 
 @dataclass(frozen=True, repr=False)
@@ -55,6 +57,11 @@ class Fills:
     def valid(self) -> tuple[Fill, ...]:
         """The fills that can be believed."""
         return tuple(fill for fill in self.fills if not fill.invalid)
+
+    @property
+    def invalid(self) -> int:
+        """How many fills cannot be believed."""
+        return len(self.fills) - len(self.valid)
 
     @property
     def always_short(self) -> bool:
@@ -104,9 +111,8 @@ class Fills:
     def _share_of_fills(self, outcome: Outcome | str, level: float) -> Estimate:
         firsts = [fill.failure for fill in self.valid]
         failures = sum(first is not None and outcome in (FAILURE, first.outcome) for first in firsts)
-        invalid = len(self.fills) - len(self.valid)
         vends = sum(fill.vends_to_failure for fill in self.valid)
-        return per_fill(str(outcome), failures, len(self.fills), invalid, vends=vends, level=level)
+        return per_fill(str(outcome), failures, len(self.fills), self.invalid, vends=vends, level=level)
 
     def risk_looking_often(self, *, level: float = 0.95, target: float | None = None) -> Risk:
         """Estimate how often fills and vends fail, where one stops simulating when the answer is clear.
@@ -124,15 +130,14 @@ class Fills:
             As `risk` of any failure. Of the error that is allowed, nine tenths go to the sequence over fills and one
             to the betting sequence over vends; per vend both hold.
         """
-        bound = 1 - 0.9 * (1 - level)
-        bets = 1 - 0.1 * (1 - level)
+        bound = level_of_sequence(level)
+        bets = 1 - (1 - _SEQUENCE_SHARE) * (1 - level)
         exact = self._share_of_fills(FAILURE, level)
-        invalid = len(self.fills) - len(self.valid)
         target = target_per_fill(self.scenario) if target is None else target
         of_fills = replace(
             exact,
             low=confidence_sequence(exact.failures, exact.fills, level=bound, target=target)[0],
-            high=confidence_sequence(exact.failures + invalid, exact.fills, level=bound, target=target)[1],
+            high=confidence_sequence(exact.failures + self.invalid, exact.fills, level=bound, target=target)[1],
             method="confidence sequence, fills",
         )
         of_vends = per_vend(of_fills, self.scenario.loading.vends, least=self._fewest_vends)
@@ -193,10 +198,9 @@ class Fills:
     def _bet(self, counted: list[tuple[int, int]], most: int, level: float) -> tuple[float, float]:
         """Bound a ratio over fills; an invalid fill counts as clean in the lower bound, as all failed in the upper."""
         vends = self.scenario.loading.vends
-        invalid = len(self.fills) - len(self.valid)
 
         def bounds(instead: tuple[int, int]) -> tuple[float, float]:
-            x, v = np.array([*counted, *[instead] * invalid], dtype=float).reshape(-1, 2).T
+            x, v = np.array([*counted, *[instead] * self.invalid], dtype=float).reshape(-1, 2).T
             return betting_sequence(x, v, most=most, most_vends=vends, level=level)
 
         return bounds((0, vends))[0], min(1.0, bounds((most, 1))[1])
@@ -293,10 +297,9 @@ class Fills:
             lines.append(f"no room for all in {len(short)} fills; up to {max(short)} stayed out")
         if self.interrupted:
             lines.append(f"stopped early: {len(self.fills)} of {self.asked_for} fills are done, and only these count")
-        invalid = len(self.fills) - len(self.valid)
-        if invalid:
+        if self.invalid:
             first = next(fill for fill in self.fills if fill.invalid)
-            lines.append(f"{invalid} invalid, counted in both bounds; the first: {first.summary()}")
+            lines.append(f"{self.invalid} invalid, counted in both bounds; the first: {first.summary()}")
         risk = self.risk()
         lines += [_line(risk.per_fill, "fills", "fails"), _line(risk.per_vend, "vends", "goes wrong")]
         kinds = Counter((vend.outcome, vend.mechanism) for fill in self.valid if (vend := fill.failure))
@@ -310,6 +313,21 @@ class Fills:
         from html import escape
 
         return f"<pre>{escape(self.summary())}</pre>"
+
+
+def level_of_sequence(level: float) -> float:
+    """Give the confidence of the sequence over fills, of whose error the bets over vends take a share.
+
+    Parameters
+    ----------
+    level : float
+        Confidence of both together.
+
+    Returns
+    -------
+    float
+    """
+    return 1 - _SEQUENCE_SHARE * (1 - level)
 
 
 def target_per_fill(scenario: Scenario) -> float:
