@@ -61,8 +61,14 @@ def quick_or_full(description: str) -> bool:
     return bool(parser.parse_args().quick)
 
 
-def write(name: str, lines: list[str], *, quick: bool) -> None:
-    """Print the lines and, in a full run, keep them with date, commit and processor."""
+VERDICT = "Verdict: "
+HOLDS, FAILS = f"{VERDICT}holds", f"{VERDICT}DOES NOT HOLD"
+
+
+def write(name: str, lines: list[str], *, quick: bool, holds: bool | None = None, says: str = "") -> None:
+    """Print the lines and, in a full run, keep them with date, commit and processor; a proof ends with its verdict."""
+    if holds is not None:
+        lines = [*lines, "", f"{HOLDS if holds else FAILS}: {says}"]
     print("\n".join(lines))
     if quick:
         return

@@ -24,6 +24,7 @@ from colsim.sampling.intervals import clopper_pearson
 DIAMETER, MASS, SLOPE = 60.0, 0.5, math.radians(60)
 ABREAST = 12  # discs of a loose layer, as wide as the hopper's top
 GRAVITY = 9806.65
+NEAR_ONE, NEAR_NONE = 0.9, 0.1
 QUIET = 1.0  # [s] without any disc passing after which those left are taken as held
 
 
@@ -76,13 +77,17 @@ def main() -> None:
     openings = (2.0, 5.0) if quick else (2.0, 2.5, 3.0, 3.5, 4.0, 5.0)
     frictions = (0.3,) if quick else (0.0, 0.3, 0.6)
     rows: list[list[object]] = []
+    share: dict[tuple[float, float], float] = {}
+    gaps: list[float] = []
     with ProcessPoolExecutor() as pool:
         for friction, opening in tqdm(list(itertools.product(frictions, openings))):
             found = list(pool.map(job, [(opening, friction, count, seed) for seed in range(runs)], chunksize=2))
             clogged = sum(passed < count for passed in found)
+            share[friction, opening] = clogged / runs
             low, high = clopper_pearson(clogged, runs)
             # One p for all: the clogs over the discs that came to the outlet.
             p = clogged / max(1, sum(found) + clogged)
+            gaps += [abs(1 - (1 - p) ** n - float(np.mean(np.array(found) < n))) for n in (count // 4, count // 2)]
             rows.append(
                 [f"{friction:g}", f"{opening:g}", f"{clogged / runs:.2f} ({low:.2f} to {high:.2f})", f"{p:.4f}"]
                 + [f"{1 - (1 - p) ** n:.2f} / {np.mean(np.array(found) < n):.2f}" for n in (count // 4, count // 2)]
@@ -93,7 +98,20 @@ def main() -> None:
         "",
     ]
     columns = ["friction", "opening [diameters]", "J (95 % interval)", "p", f"J({count // 4})", f"J({count // 2})"]
-    write("hopper", head + table(columns, rows), quick=quick)
+    rough = [friction for friction in frictions if friction > 0]
+    holds = (
+        all(
+            share[friction, openings[0]] >= NEAR_ONE and share[friction, openings[-1]] <= NEAR_NONE
+            for friction in rough
+        )
+        and all(share[f, a] >= share[f, b] for f in frictions for a, b in itertools.pairwise(openings))
+        and all(share[f, a] <= share[g, a] for f, g in itertools.pairwise(frictions) for a in openings)
+    )
+    says = (
+        "J is near one at 2 diameters and near none at 5, does not rise with the opening nor fall with friction; "
+        f"one p for all sizes is off by up to {max(gaps):.2f} in J"
+    )
+    write("hopper", head + table(columns, rows), quick=quick, holds=holds, says=says)
 
 
 if __name__ == "__main__":

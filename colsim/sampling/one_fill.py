@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from types import MappingProxyType
@@ -13,10 +13,10 @@ from colsim.model import Container, Scenario
 from colsim.model.contradictions import container_contradictions
 from colsim.model.spread import Spread
 from colsim.physics.cross_section import CrossSection, build_cross_section, container_body
-from colsim.physics.engines import Contacts, Settings
+from colsim.physics.engines import Contacts, Engine, Settings
 from colsim.physics.mechanism import Mechanism, why_blocked, why_held
 from colsim.physics.pymunk_engine import PymunkEngine
-from colsim.physics.scene import Body
+from colsim.physics.scene import Body, Scene
 from colsim.physics.vending import Frame, LostContainerError, Turn, VendingColumn
 from colsim.sampling.draws import draw_container, draw_fill_wide, draw_placement, require_whole, with_drawn
 
@@ -159,7 +159,13 @@ class Fill:
 
 
 def simulate_fill(
-    scenario: Scenario, *, seed: int, fill: int = 0, record: bool = False, settings: Settings | None = None
+    scenario: Scenario,
+    *,
+    seed: int,
+    fill: int = 0,
+    record: bool = False,
+    settings: Settings | None = None,
+    engine: Callable[[Scene, Settings], Engine] = PymunkEngine,
 ) -> Fill:
     """Load a column once and vend it until it is empty or fails.
 
@@ -175,6 +181,8 @@ def simulate_fill(
         Whether to keep a frame every fiftieth of a second.
     settings : Settings, optional
         How finely the engine works.
+    engine : callable, optional
+        Makes the engine from a scene and the settings.
 
     Returns
     -------
@@ -200,7 +208,7 @@ def simulate_fill(
     frames: list[Frame] = []
     column = VendingColumn(
         section,
-        PymunkEngine(section.scene, settings),
+        engine(section.scene, settings),
         step=settings.step,
         speed=as_drawn.rotor.speed * 2 * math.pi / 60,
         watch=frames.append if record else None,
