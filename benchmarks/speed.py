@@ -12,7 +12,6 @@ from colsim import simulate_fill, simulate_fills
 from colsim.physics.cross_section import build_cross_section
 from colsim.physics.engines import Settings
 from colsim.physics.pymunk_engine import PymunkEngine
-from colsim.sampling import one_fill
 from colsim.sampling.many_fills import process_pool
 
 
@@ -63,9 +62,7 @@ def bare_loop(scenario: Any, calls: list[tuple[str, tuple[Any, ...]]]) -> float:
 def overhead(count: int, repeats: int) -> float:
     """Give the time of a fill over that of its bare loop, the median of interleaved repeats."""
     scenario = rotor_scenario(66, count)
-    plain, one_fill.PymunkEngine = one_fill.PymunkEngine, Recorder
-    simulate_fill(scenario, seed=1)
-    one_fill.PymunkEngine = plain
+    simulate_fill(scenario, seed=1, engine=Recorder)
     ratios = []
     for _ in range(repeats):
         begun = time.perf_counter()
