@@ -161,6 +161,10 @@ class MujocoEngine:
             joint = self._data.joint(f"{name} {axis}")
             joint.qpos[0], joint.qvel[0] = place, speed
 
+    def reshape(self, body: Body) -> None:
+        """Refuse: bodies keep their shapes here."""
+        raise ScenarioError("MuJoCo runs rigid containers here: give one without a soft wall")
+
     def remove(self, index: int) -> None:
         """Take a body out."""
         self._spec.delete(self._spec.body(f"body {index}"))

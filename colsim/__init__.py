@@ -1,6 +1,6 @@
 """Simulates how bottles and cans jam in the stacked columns of a drink vending machine, and advises what to change."""
 
-from colsim.advice import Comparison, Decision, compare_containers, find_spacer
+from colsim.advice import Comparison, Decision, Sweep, compare_containers, find_count, find_spacer, simulate_sweep
 from colsim.errors import ColsimError, OutputError, RangeError, ScenarioError, SimulationError
 from colsim.model import CATALOGUE, Column, Container, Layer, Liner, Loading, Rotor, Scenario, Spread, Target
 from colsim.sampling import Fill, Fills, simulate_fill, simulate_fills
@@ -25,10 +25,13 @@ __all__ = [
     "ScenarioError",
     "SimulationError",
     "Spread",
+    "Sweep",
     "Target",
     "__version__",
     "compare_containers",
+    "find_count",
     "find_spacer",
     "simulate_fill",
     "simulate_fills",
+    "simulate_sweep",
 ]

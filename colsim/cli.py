@@ -3,26 +3,39 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import sys
 import tempfile
 import time
+from collections.abc import Sequence
+from contextlib import suppress
+from decimal import Decimal
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from colsim.advice import compare_containers, find_spacer
+from colsim.advice import compare_containers, find_spacer, simulate_sweep
 from colsim.advice.cautions import CAUTIONS
 from colsim.advice.decision import Decision
 from colsim.advice.report import as_json_object, as_text, check_as_text, why
 from colsim.advice.spacer import MAX_FILLS
-from colsim.errors import ColsimError, OutputError
+from colsim.errors import ColsimError, OutputError, ScenarioError
 from colsim.model import CATALOGUE, Scenario
 from colsim.model.base import keys
 from colsim.sampling import simulate_fill
 from colsim.sampling.draws import fresh_seed
 from colsim.sampling.many_fills import process_pool
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+SWEEP_FILLS = 48
+MOST_POINTS = 200
+_FEWER_POINTS = f"allowed: {MOST_POINTS} in all; take a larger step or fewer values"
+_ROUNDING = Decimal("1e-9")  # of a step, by which a range's upper end may lie beyond its last value
+_TRUTH = {"true": True, "false": False}
 
 app = typer.Typer(
     add_completion=False,
@@ -101,12 +114,9 @@ def compare(
     with process_pool(workers) as pool:
         comparison = compare_containers(scenario, names, max_fills=max_fills, seed=seed, executor=pool, progress=True)
     _print(comparison.summary())
-    for caution in CAUTIONS:
-        _print(f"   {caution}")
-    _print(f"{time.monotonic() - begun:.0f} s, {workers or os.cpu_count() or 1} processes, seed {seed}")
+    _print_cautions_and_time(begun, workers, seed)
     if csv is not None:
-        _write_whole(csv, comparison.to_dataframe().to_csv(index=False))
-        _print(f"written: {csv}")
+        _write_table(csv, comparison.to_dataframe())
     if chart is not None:
         from matplotlib.figure import Figure
 
@@ -116,6 +126,35 @@ def compare(
         plot_comparison(comparison, figure.add_subplot())
         figure.savefig(chart, dpi=150)
         _print(f"drawn: {chart}")
+
+
+@app.command()
+def sweep(
+    file: ScenarioFile,
+    over: Annotated[
+        list[str],
+        typer.Option(
+            metavar="PATH=VALUES",
+            help="key and its values: column.wall_friction=0.2,0.3 or loading.count=8:14:2; once for each key",
+        ),
+    ],
+    fills: Annotated[int, typer.Option(min=1, help="virtual loadings of each combination")] = SWEEP_FILLS,
+    seed: Seed = None,
+    workers: Workers = None,
+    csv: Annotated[Path | None, typer.Option(metavar="PATH", help="write the table here")] = None,
+) -> None:
+    """Simulate every combination of some values of any key of the scenario."""
+    values = _read_sweep(over)
+    scenario = Scenario.from_toml(file)
+    _require_file_to_be(csv)
+    begun = time.monotonic()
+    seed = fresh_seed() if seed is None else seed
+    with process_pool(workers) as pool:
+        swept = simulate_sweep(scenario, values, fills=fills, seed=seed, executor=pool, progress=True)
+    _print(swept.summary())
+    _print_cautions_and_time(begun, workers, seed)
+    if csv is not None:
+        _write_table(csv, swept.to_dataframe())
 
 
 @app.command()
@@ -162,6 +201,79 @@ def _print(text: str) -> None:
     typer.echo(text)
 
 
+def _print_cautions_and_time(begun: float, workers: int | None, seed: int) -> None:
+    for caution in CAUTIONS:
+        _print(f"   {caution}")
+    _print(f"{time.monotonic() - begun:.0f} s, {workers or os.cpu_count() or 1} processes, seed {seed}")
+
+
+def _read_sweep(over: Sequence[str]) -> dict[str, list[object]]:
+    """Read what is to be changed, each as ``PATH=VALUES``; refuse more points than anybody would wait for."""
+    values: dict[str, list[object]] = {}
+    for text in over:
+        path, equals, listed = (part.strip() for part in text.partition("="))
+        if not (path and equals):
+            raise ScenarioError([("--over", f'got "{text}"; allowed: PATH=VALUES, such as loading.count=8,10,12')])
+        if path in values:
+            raise ScenarioError([(f"--over {path}", "got twice; allowed: once, with all its values")])
+        values[path] = _read_values(path, listed)
+    points = math.prod(len(each) for each in values.values())
+    if points > MOST_POINTS:
+        raise ScenarioError([("--over", f"got {points} combinations; {_FEWER_POINTS}")])
+    return values
+
+
+def _read_values(path: str, text: str) -> list[object]:
+    """Read a list such as ``12,14,16`` or ``60 mm,62 mm``, or a range such as ``12:16:2``."""
+    if ":" in text:
+        return _read_range(path, text)
+    items = [item.strip() for item in text.split(",")]
+    if not all(items):
+        what = "an empty place in the list" if any(items) else "no values"
+        raise ScenarioError([(f"--over {path}", f'got "{text}", {what}; allowed: a list 12,14,16 or a range 12:16:2')])
+    values = [_read_value(item) for item in items]
+    bare = any(isinstance(value, (int, float)) for value in values)
+    if bare and any(isinstance(value, str) and value[0] in "0123456789.+-" for value in values):
+        wrong = "some values with a unit and some without"  # as a decimal comma would give
+        raise ScenarioError(
+            [(f"--over {path}", f'got "{text}", {wrong}; allowed: all with their unit or none, and a decimal point')]
+        )
+    return values
+
+
+def _read_value(text: str) -> object:
+    """Give a number or truth value as a scenario file would hold it; any other text as it is."""
+    if text in _TRUTH:
+        return _TRUTH[text]
+    for kind in (int, float):
+        with suppress(ValueError):
+            return kind(text)
+    return text
+
+
+def _read_range(path: str, text: str) -> list[object]:
+    """Read ``low:high:step``, in decimals so that the upper end is not lost to rounding."""
+    name = f"--over {path}"
+    try:
+        low, high, step = (Decimal(part.strip()) for part in text.split(":"))
+        steps = (high - low) / (step or 1)
+        readable = steps.is_finite() and step.is_finite()
+    except (ValueError, ArithmeticError):
+        readable = False
+    if not readable:
+        allowed = "allowed: low:high:step in plain numbers, such as 12:16:2; list values with units: 60 mm,62 mm"
+        raise ScenarioError([(name, f'got "{text}"; {allowed}')])
+    if step == 0:
+        raise ScenarioError([(name, f'got "{text}", a step of 0; allowed: any other')])
+    if steps < 0:
+        raise ScenarioError([(name, f'got "{text}", a step that leads away from {high}; turn its sign')])
+    if steps >= MOST_POINTS:
+        raise ScenarioError([(name, f'got "{text}", more than {MOST_POINTS} values; {_FEWER_POINTS}')])
+    numbers = [low + k * step for k in range(math.floor(steps + _ROUNDING) + 1)]
+    whole = all(number == number.to_integral_value() for number in (low, step))
+    return [int(number) if whole else float(number) for number in numbers]
+
+
 def _require_writable(folder: Path) -> None:
     try:
         with tempfile.TemporaryFile(dir=folder):
@@ -187,6 +299,11 @@ def _require_folder_to_be(folder: Path) -> None:
     if not there.is_dir():
         raise OutputError(f"{folder}: cannot be made ({there} is a file); give another folder for the pictures")
     _require_writable(there)
+
+
+def _write_table(path: Path, table: pd.DataFrame) -> None:
+    _write_whole(path, table.to_csv(index=False))
+    _print(f"written: {path}")
 
 
 def _write_whole(path: Path, text: str) -> None:

@@ -8,6 +8,7 @@ from typing import Literal, get_args, get_origin
 from colsim import Column, Container, Liner, Loading, Rotor, Scenario, Target
 from colsim.model.conditions import Conditions, OnHand
 from colsim.model.loading import Layer
+from colsim.model.squeeze_test import SqueezeReading
 from colsim.physics.mechanism import Mechanism
 from colsim.sampling import Outcome, Vend
 
@@ -15,6 +16,7 @@ ROOT = Path(__file__).parents[1]
 ROTOR = {"radius": 95, "pockets": 1, "pocket_width": 82, "pocket_depth": 80}
 LEAST = {
     Container: {"diameter": 66, "mass": 0.54},
+    SqueezeReading: {"bottles": 6, "height": 60},
     Liner: {"friction": 0.2},
     Layer: {"container": "can", "count": 3},
     Column: {"width": 90, "height": 900, "wall_friction": 0.2},

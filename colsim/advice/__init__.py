@@ -1,7 +1,21 @@
-"""Decisions, one function each, and the comparison of containers."""
+"""Decisions, one function each, the comparison of containers, and sweeps over any input."""
 
 from colsim.advice.comparison import Comparison, compare_containers
+from colsim.advice.count import find_count, two_halves
 from colsim.advice.decision import Decision, Option, Status
 from colsim.advice.spacer import find_spacer
+from colsim.advice.sweep import Point, Sweep, simulate_sweep
 
-__all__ = ["Comparison", "Decision", "Option", "Status", "compare_containers", "find_spacer"]
+__all__ = [
+    "Comparison",
+    "Decision",
+    "Option",
+    "Point",
+    "Status",
+    "Sweep",
+    "compare_containers",
+    "find_count",
+    "find_spacer",
+    "simulate_sweep",
+    "two_halves",
+]

@@ -25,7 +25,7 @@ _VERDICT = {
     Status.DEPENDS: "depends on",
 }
 NOT_CHECKED = (
-    "How high to fill, whether to replace liners, end stops, cap direction, soft walls: NOT CHECKED, not built yet."
+    "Whether to replace liners, end stops, cap direction: NOT CHECKED, not built yet. How high to fill: colsim sweep."
 )
 _HINTS = 3
 
@@ -66,23 +66,23 @@ def check_as_text(scenario: Scenario, *, show_why: bool = False) -> str:
         lines += ["WHY", *(_wrapped(f"   {subject}", theory, 14) for subject, theory in BEHIND.items())]
     lines += [_wrapped("UNKNOWN", ranges or "nothing", 11), _wrapped("ASSUMED", assumed or "nothing", 11)]
     if kept := _kept_for_later(scenario):
-        lines.append(_wrapped("KEPT", f"{kept}: read, and without effect until soft walls are built", 11))
+        lines.append(_wrapped("KEPT", f"{kept}: read, and without effect here", 11))
     lines += ["", NOT_CHECKED, *_care()]
     return "\n".join(lines)
 
 
 def _kept_for_later(scenario: Scenario) -> str:
     """List what was given and no simulation uses yet."""
-    found = [
-        f"conditions.{name}"
-        for name in ("loading_temperature", "service_temperature", "days")
-        if name in scenario.conditions.model_fields_set
-    ]
+    temperatures = ("loading_temperature", "service_temperature")
+    unused = (
+        ("days",) if any(container.is_soft for container in scenario.products.values()) else (*temperatures, "days")
+    )
+    found = [f"conditions.{name}" for name in unused if name in scenario.conditions.model_fields_set]
     found += [
         f"{kind}.{name}"
         for kind, container in scenario.products.items()
-        for name in ("wall_thickness", "carbonation")
-        if getattr(container, name) is not None
+        for name in sorted(container.without_effect - {"length"})
+        if getattr(container, name) not in (None, ())
     ]
     return ", ".join(found + (["on_hand.liners"] if scenario.on_hand.liners else []))
 
@@ -112,9 +112,7 @@ def as_text(scenario: Scenario, decision: Decision) -> str:
         _wrapped(" 1", _order(scenario, decision), 3),
         _wrapped(" 2", f"Load: NOT CHECKED how high to fill; all below is for {_loading(scenario)}.", 3),
         _wrapped(" 3", f"Liners: {_liners(scenario)}", 3),
-        _wrapped(
-            " 4", "End stops, cap direction, soft walls: NOT CHECKED, not built yet; containers count as rigid.", 3
-        ),
+        _wrapped(" 4", "End stops, cap direction: NOT CHECKED, not built yet.", 3),
         "WHAT TO EXPECT, bad vends in 1000",
         f"   {'':32} best guess   could be*       verdict",
         *(

@@ -42,6 +42,15 @@ _MEASUREMENTS = {
     "container.set_flat": ("width of its flat", 5),
     "container.restitution": ("how it rebounds", 3),
     "container.liquid_spin": ("how its liquid spins up", 0),
+    "container.wall_thickness": ("thickness of its wall", 5),
+    "container.modulus": ("stiffness of its plastic", 0),
+    "container.carbonation": ("carbon dioxide in the drink", 5),
+    "container.gauge_pressure": ("pressure in it", 10),
+    "container.headspace": ("share of gas in it", 5),
+    "container.inside_volume": ("all that it holds", 5),
+    "container.body_length": ("length between its shoulders", 1),
+    "container.end_stiffness": ("how stiff its ends make it, by a squeeze test", 15),
+    "container.set_fraction": ("share of its flat that stays", 10),
 }
 
 

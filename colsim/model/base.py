@@ -30,16 +30,21 @@ __all__ = [
     "Angle",
     "AssumedRange",
     "Description",
+    "Force",
     "Key",
     "Length",
     "Mass",
+    "Modulus",
     "Number",
+    "Pressure",
     "Temperature",
     "Torque",
     "TurningSpeed",
+    "Volume",
     "keys",
     "nearest_name",
     "part_of",
+    "reader_of",
 ]
 
 
@@ -66,6 +71,10 @@ Mass = Annotated[float, _finite("kg"), _reads("mass")]
 Angle = Annotated[float, _finite("deg"), _reads("angle")]
 TurningSpeed = Annotated[float, _finite("rpm"), _reads("speed of turning")]
 Torque = Annotated[float, _finite("N m"), _reads("torque")]
+Force = Annotated[float, _finite("N"), _reads("force")]
+Pressure = Annotated[float, _finite("kPa"), _reads("pressure")]
+Modulus = Annotated[float, _finite("MPa"), _reads("modulus")]
+Volume = Annotated[float, _finite("ml"), _reads("volume")]
 Temperature = Annotated[float, _finite("deg C"), _reads("temperature")]
 Number = Annotated[float, _finite("-"), BeforeValidator(_plain_number)]
 
@@ -134,21 +143,31 @@ class Description(BaseModel):
         typical = {**data, **{name: spread.typical for name, spread in spreads.items()}}
         for name, spread in spreads.items():
             for end in dict.fromkeys((spread.low, spread.high)):
-                cls._require_end({**typical, name: end}, name, end)
+                if end != spread.typical:
+                    cls._require_end(typical, name, end)
         instance = handler(typical)
         if spreads:
             instance._spreads = spreads
         return instance
 
     @classmethod
-    def _require_end(cls, data: Mapping[str, Any], name: str, end: float) -> None:
+    def _require_end(cls, typical: Mapping[str, Any], name: str, end: float) -> None:
+        found = cls._problems_with({**typical, name: end})
+        if not found:
+            return
+        anyway, at_end = cls._problems_with(typical), f"with {name} at its end of {end:g}: "
+        raise ScenarioError(
+            [(where, what if where == name or (where, what) in anyway else at_end + what) for where, what in found]
+        )
+
+    @classmethod
+    def _problems_with(cls, data: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+        """List what is wrong with plain numbers."""
         try:
             cls(**data)
         except ScenarioError as error:
-            at_end = f"with {name} at its end of {end:g}: "
-            raise ScenarioError(
-                [(where, what if where == name else at_end + what) for where, what in error.problems]
-            ) from None
+            return error.problems
+        return ()
 
     @classmethod
     def _read_spreads(cls, data: Mapping[str, Any]) -> Iterator[tuple[str, Spread]]:
@@ -156,7 +175,7 @@ class Description(BaseModel):
         for name, value in data.items():
             if name not in cls.model_fields or not is_spread(value):
                 continue
-            reader = _reader(cls.model_fields[name])
+            reader = reader_of(cls.model_fields[name])
             if reader is None:
                 continue
             try:
@@ -258,7 +277,7 @@ def _plain(value: Any, spread: Spread | None = None) -> Any:
     return value
 
 
-def _reader(field: FieldInfo) -> Callable[[Any], float] | None:
+def reader_of(field: FieldInfo) -> Callable[[Any], float] | None:
     """Find what reads a number of this field, or None if the field holds no measured number."""
     return next((m.func for m in _metadata(field) if isinstance(m, BeforeValidator)), None)  # type: ignore[return-value]
 

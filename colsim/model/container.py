@@ -3,14 +3,25 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Annotated, Any, ClassVar, Self
 
 from pydantic import Field, model_validator
 
 from colsim.errors import ScenarioError
-from colsim.model.base import AssumedRange, Description, Length, Mass, Number
-from colsim.model.spread import StandIn
+from colsim.model.base import AssumedRange, Description, Length, Mass, Modulus, Number, Pressure, Volume, reader_of
+from colsim.model.conditions import Conditions
+from colsim.model.softness import (
+    ASSUMED_EMPTY,
+    SIZES_OF_SOFT,
+    SOFTENS,
+    bottle_of,
+    require_sizes_of_soft,
+    soft_ranges,
+    squeeze_fit_of,
+)
+from colsim.model.spread import Spread, StandIn
+from colsim.model.squeeze_test import SqueezeFit, SqueezeReading
 from colsim.model.stand_ins import (
     CARBONATION,
     FRICTION_OF_CONTAINERS,
@@ -19,6 +30,7 @@ from colsim.model.stand_ins import (
     Surface,
     WallFeel,
 )
+from colsim.theory.squeeze import Bottle
 
 __all__ = ["Container"]
 
@@ -32,8 +44,22 @@ class Container(Description):
     may_spread: ClassVar[bool] = True
     drawn_for_each: ClassVar[frozenset[str]] = frozenset({"diameter", "length", "mass", "empty_mass", "set_flat"})
 
-    without_effect: ClassVar[frozenset[str]] = frozenset({"length", "wall_thickness", "carbonation"})
-    """Fields that are read and kept, but that no simulation uses yet."""
+    of_soft_walls: ClassVar[frozenset[str]] = frozenset(
+        {
+            "wall_thickness",
+            "modulus",
+            "carbonation",
+            "gauge_pressure",
+            "headspace",
+            "inside_volume",
+            "body_length",
+            "end_stiffness",
+            "set_fraction",
+            "squeeze_test",
+            "tested_diameter",
+        }
+    )
+    """Fields that count only where the wall is soft."""
 
     like: str | None = Field(None, description="name of a catalogue entry that gives what is not written here")
     name: str = Field("container", description="what you call it")
@@ -89,10 +115,55 @@ class Container(Description):
         None, description="micrometer on a piece cut from an empty one, half-way up [mm]; by its feel if not given"
     )
     wall_feel: WallFeel | None = Field(None, description="side wall under the thumb, if you cannot measure it")
-    carbonation: Annotated[Number, Field(ge=0, le=6)] | None = Field(
-        None, description="carbon dioxide in the drink, from the bottler [volumes]; by the drink if not given"
+    modulus: Annotated[Modulus, Field(ge=200, le=100_000)] | None = Field(
+        None,
+        description="Young's modulus of the wall, from the maker of its plastic [MPa]; of a soft wall an unknown range "
+        "if not given, and a squeeze test makes up for it",
+    )
+    carbonation: Annotated[Number, Field(ge=0, le=5)] | None = Field(
+        None,
+        description="carbon dioxide in the drink, from the bottler [volumes]; by the drink if not given, and still if "
+        "that is not given either",
     )
     drink: Drink | None = Field(None, description="what is in it, if you do not know its carbonation")
+    gauge_pressure: Annotated[Pressure, Field(ge=-60, le=1000)] | None = Field(
+        None,
+        description="pressure above that of the air in a closed one at the temperature of loading, gauge with a needle "
+        "through the cap [kPa]; goes before drink and carbonation",
+    )
+    headspace: Annotated[Number, Field(ge=0, le=0.5)] | None = Field(
+        None,
+        description="share of the inside that is gas [-]: water poured in from the fill mark to the brim over all that "
+        "it holds; of a soft wall an unknown range if not given",
+    )
+    inside_volume: Annotated[Volume, Field(ge=20, le=10_000)] | None = Field(
+        None,
+        description="all that it holds, grams of water to the brim [ml]; if not given, mass less empty mass at 1 g/ml "
+        "over 1 less headspace",
+    )
+    body_length: Annotated[Length, Field(gt=5, le=400)] | None = Field(
+        None,
+        description="ruler along the straight part between base and shoulder [mm]; of a soft wall an unknown range by "
+        "what it holds if not given",
+    )
+    end_stiffness: Annotated[Number, Field(ge=1, le=10_000)] | None = Field(
+        None,
+        description="factor by which base, shoulder and ribs make the bare wall stiffer [-]; from a squeeze test, or "
+        "an unknown range if not given",
+    )
+    set_fraction: Annotated[Number, Field(ge=0, le=1)] | None = Field(
+        None,
+        description="share of its flat that stays when the load is gone [-]: set_flat from the tilting board over the "
+        "flat under load; of a soft wall an unknown range if not given",
+    )
+    squeeze_test: tuple[SqueezeReading, ...] = Field(
+        (),
+        strict=False,
+        description="heights of one between boards, under three loads or more; goes before what is known of its wall",
+    )
+    tested_diameter: Annotated[Length, Field(gt=20, le=150)] | None = Field(
+        None, description="diameter of the one in the squeeze test [mm]; the typical diameter if not given"
+    )
 
     @model_validator(mode="before")
     @classmethod
@@ -105,15 +176,31 @@ class Container(Description):
 
     @classmethod
     def stand_ins(cls, data: Mapping[str, Any]) -> Mapping[str, StandIn]:
-        """Give the ranges that surface, feel and drink stand for."""
+        """Give the ranges that surface, feel and drink stand for, and those of a soft wall that nobody measured."""
         tables: dict[str, tuple[str, Mapping[Any, StandIn]]] = {
             "friction": ("surface", FRICTION_OF_CONTAINERS),
             "wall_thickness": ("wall_feel", WALL_THICKNESS),
             "carbonation": ("drink", CARBONATION),
         }
-        return {
+        by_word = {
             field: table[str(data[word])] for field, (word, table) in tables.items() if str(data.get(word)) in table
         }
+        if not any(data.get(name) for name in SOFTENS):
+            return by_word
+        return {**by_word, **soft_ranges(dict(cls._given_sizes(data)), data)}
+
+    @classmethod
+    def _given_sizes(cls, data: Mapping[str, Any]) -> Iterator[tuple[str, Spread]]:
+        """List what was given of the sizes from which others follow; what cannot be read is refused elsewhere."""
+        if isinstance(data.get("like"), str):
+            data = _with_entry(data)
+        for name in SIZES_OF_SOFT & data.keys():
+            try:
+                spread = _as_spread(data[name], reader_of(cls.model_fields[name]))
+            except ScenarioError:
+                continue
+            if 0 <= spread.low <= spread.high < 1 if name == "headspace" else spread.low > 0:
+                yield name, spread
 
     @model_validator(mode="after")
     def _check(self) -> Self:
@@ -126,6 +213,8 @@ class Container(Description):
                 f"set_flat {self.set_flat:g} mm must be at most half the diameter ({self.diameter / 2:g} mm); "
                 "a container flatter than that will not roll at all and is outside this model"
             )
+        if self.is_soft:
+            require_sizes_of_soft(self)
         return self
 
     def as_given(self) -> dict[str, Any]:
@@ -146,8 +235,92 @@ class Container(Description):
         return self.height + self.set_flat
 
     @property
+    def is_soft(self) -> bool:
+        """Whether its wall gives way: its thickness, its feel or a squeeze test was given."""
+        return any(getattr(self, name) for name in SOFTENS)
+
+    @property
+    def without_effect(self) -> frozenset[str]:
+        """Fields that are read and kept, but that no simulation of this container uses."""
+        return frozenset({"length"}) | (frozenset() if self.is_soft else self.of_soft_walls)
+
+    @property
+    def contents(self) -> float:
+        """Mass of the drink [kg]."""
+        return self.mass - self._wall_mass
+
+    @property
+    def _wall_mass(self) -> float:
+        return ASSUMED_EMPTY * self.mass if self.empty_mass is None else self.empty_mass
+
+    def bottle(self, conditions: Conditions | None = None) -> Bottle | None:
+        """Give how it gives way between walls, with every number at the value that its field holds.
+
+        Parameters
+        ----------
+        conditions : Conditions, optional
+            Temperatures of loading and of service; 20 deg C is assumed where one is not given.
+
+        Returns
+        -------
+        Bottle or None
+            None if it is rigid. With a squeeze test, ends and pressure as fitted to its readings.
+
+        Raises
+        ------
+        ScenarioError
+            If a drink with carbonation is colder or hotter than its pressure is known for, or its numbers are outside
+            the range where the closed form holds.
+
+        Examples
+        --------
+        >>> water = Container(diameter=65, mass="0.515 kg", drink="still", wall_feel="thin", body_length="130 mm")
+        >>> round(water.bottle().squeeze_under(73.0), 1)
+        9.3
+        """
+        return bottle_of(self, conditions)
+
+    def squeeze_fit(self, conditions: Conditions | None = None) -> SqueezeFit | None:
+        """Give what its squeeze test says, or None if there is none.
+
+        Parameters
+        ----------
+        conditions : Conditions, optional
+            As for `bottle`.
+
+        Returns
+        -------
+        SqueezeFit or None
+            With the misfit and the largest load tested.
+
+        Raises
+        ------
+        ScenarioError
+            As `bottle`.
+        """
+        return squeeze_fit_of(self, conditions)
+
+    @property
     def moment_of_inertia(self) -> float:
         """Moment about its own axis [kg mm2]: the wall turns as a ring, a share of the liquid as a solid cylinder."""
-        wall = 0.035 * self.mass if self.empty_mass is None else self.empty_mass
-        radius = self.diameter / 2
+        wall, radius = self._wall_mass, self.diameter / 2
         return (wall + self.liquid_spin * (self.mass - wall) / 2) * radius**2
+
+
+def _as_spread(value: Any, reader: Callable[[Any], float] | None) -> Spread:
+    """Read what was given for a number as a spread, a plain one as fixed."""
+    if isinstance(value, Spread):
+        return value
+    if reader is None or value is None:
+        raise ScenarioError(f"got {value!r}; allowed: a measured number")
+    if isinstance(value, Mapping):
+        return Spread.read(value, reader)
+    return Spread(kind="unknown", shape="fixed", typical=reader(value))
+
+
+def _with_entry(data: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Fill in what the catalogue entry gives, if there is such an entry."""
+    from colsim.model.catalogue import CATALOGUE  # the catalogue is made of containers
+
+    entry = CATALOGUE.get(data["like"])
+    return data if entry is None else {**entry.values(), **data}

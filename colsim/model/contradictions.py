@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from colsim.errors import ScenarioError
 from colsim.model.base import nearest_name
 from colsim.model.container import Container
 
@@ -77,6 +78,10 @@ def container_contradictions(scenario: Scenario, container: Container, who: str)
         As `contradictions`.
     """
     column, rotor = scenario.column, scenario.rotor
+    try:
+        container.bottle(scenario.conditions)
+    except ScenarioError as error:
+        yield "conditions.service_temperature", str(error)
     for name, width in (("column.width", column.width), ("column.throat", column.throat_width)):
         if container.breadth > width:
             text = f"got {width:g} mm; {who} is {container.breadth:g} mm wide and does not go through"

@@ -298,10 +298,17 @@ class Scenario(Description):
         return {
             path: spread
             for path, spread in found.items()
-            if spread.low < spread.high
-            and not path.startswith(unused)
-            and path.rpartition(".")[2] not in Container.without_effect
+            if spread.low < spread.high and not path.startswith(unused) and not self._is_without_effect(path)
         }
+
+    def _is_without_effect(self, path: str) -> bool:
+        """Tell whether nothing in a simulation depends on a field of a container."""
+        part, _, field = path.rpartition(".")
+        products = {
+            "container" if self.container is not None else f"containers.{name}": each
+            for name, each in self.products.items()
+        }
+        return part in products and field in products[part].without_effect
 
     def pooled(self) -> Self:
         """Return the scenario in which every unknown is drawn evenly over its range, once a fill."""

@@ -13,12 +13,18 @@ from typing import Literal
 from colsim.model.spread import StandIn
 
 __all__ = [
+    "ANY_WALL_THICKNESS",
+    "BODY_SHARE",
     "CARBONATION",
+    "END_STIFFNESS",
     "FRICTION_OF_CONTAINERS",
     "FRICTION_ON_LINER",
     "FRICTION_ON_WALL",
+    "HEADSPACE",
     "LIFTED_EDGE",
+    "MODULUS",
     "MOTOR_TORQUE",
+    "SET_FRACTION",
     "WALL_THICKNESS",
     "Drink",
     "LinerCondition",
@@ -103,6 +109,28 @@ WALL_THICKNESS: Mapping[str, StandIn] = MappingProxyType(
     }
 )
 """Thickness of the side wall by how it feels to the thumb [mm]."""
+
+ANY_WALL_THICKNESS = _range(0.06, 0.15, 0.35, f"{_ASSUMED}: a soft wall of any feel")
+"""Thickness of a side wall of which only the squeeze was tried [mm]."""
+
+MODULUS = _range(2000.0, 3000.0, 4000.0, "stretched polyester: 2 to 4 GPa along, from memory; sheet 2.7 to 4, handbook")
+"""Young's modulus of a soft wall [MPa]. Film reaches 5000, which is left out: a bottle is stretched less."""
+
+HEADSPACE = _range(0.02, 0.04, 0.06, _ASSUMED)
+"""Share of a bottle's inside that is gas [-]."""
+
+BODY_SHARE = _range(0.70, 0.85, 0.92, f"{_ASSUMED}: the straight body holds 70 to 92 % of what goes in")
+"""Share of a bottle's inside that lies in its straight body [-], from which its length follows."""
+
+END_STIFFNESS = _range(1.0, 10.0, 100.0, f"{_ASSUMED}: ring and skin alone are the least, held ends are far above")
+"""Factor of base, shoulder and ribs on the ring's stiffness [-].
+
+Ends that keep a thin tube of 65 by 130 mm and 0.1 mm wall round make it bear some 2000 times the outside pressure that
+the bare ring bears in the same shape of two waves (von Mises), so the high end is no bound.
+"""
+
+SET_FRACTION = _range(0.0, 0.5, 1.0, _ASSUMED)
+"""Share of a flat that stays when the load is gone [-]."""
 
 CARBONATION: Mapping[str, StandIn] = MappingProxyType(
     {

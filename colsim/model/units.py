@@ -21,6 +21,7 @@ __all__ = ["QUANTITIES", "Quantity", "as_float", "read_quantity"]
 INCH_IN_MM = 25.4  # exact, international yard and pound agreement of 1959
 POUND_IN_KG = 0.45359237  # exact, the same agreement
 STANDARD_GRAVITY = 9.80665  # m/s2, exact, 3rd General Conference on Weights and Measures, 1901
+FLUID_OUNCE_IN_ML = 231 * 2.54**3 / 128  # exact, the gallon of 231 cubic inches
 
 
 @dataclass(frozen=True)
@@ -40,6 +41,7 @@ def _quantity(
     return Quantity(name, base, MappingProxyType({base: 1.0, **factors}), example, MappingProxyType(offsets or {}))
 
 
+_POUND_FORCE = POUND_IN_KG * STANDARD_GRAVITY
 _POUND_FORCE_INCH = POUND_IN_KG * STANDARD_GRAVITY * INCH_IN_MM / 1000.0
 
 QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
@@ -66,6 +68,12 @@ QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
                 '"8 N m" or "70 lbf in"',
                 {"lbf in": _POUND_FORCE_INCH, "lbf ft": 12 * _POUND_FORCE_INCH},
             ),
+            _quantity("force", "N", '"60 N" or "13.5 lbf"', {"kgf": STANDARD_GRAVITY, "lbf": _POUND_FORCE}),
+            _quantity(
+                "pressure", "kPa", '"30 kPa" or "4.4 psi"', {"bar": 100.0, "psi": 1000 * _POUND_FORCE / INCH_IN_MM**2}
+            ),
+            _quantity("modulus", "MPa", '"3000 MPa" or "3 GPa"', {"GPa": 1000.0}),
+            _quantity("volume", "ml", '"520 ml", "0.52 l" or "17.6 fl oz"', {"l": 1000.0, "fl oz": FLUID_OUNCE_IN_ML}),
             _quantity("temperature", "C", '"5 C" or "41 F"', {"F": 5 / 9}, {"F": -160 / 9}),
         )
     }

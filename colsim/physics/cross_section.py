@@ -10,8 +10,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from colsim.model import Column, Container, Rotor, Scenario
+from colsim.model.conditions import Conditions
 from colsim.model.units import STANDARD_GRAVITY
-from colsim.physics.scene import Arc, Body, Chain, Drum, Friction, Line, Part, Piece, Point, Scene
+from colsim.physics.scene import Arc, Body, Chain, Drum, Friction, Line, Part, Piece, Point, Scene, SoftWall
 
 __all__ = ["CrossSection", "build_cross_section", "container_body"]
 
@@ -137,7 +138,7 @@ class _Frictions:
         return found[0] if len(set(found)) == 1 else found
 
 
-def container_body(container: Container, index: int, surface: int = 0) -> Body:
+def container_body(container: Container, index: int, surface: int = 0, conditions: Conditions | None = None) -> Body:
     """Give the body of one container.
 
     Parameters
@@ -148,11 +149,19 @@ def container_body(container: Container, index: int, surface: int = 0) -> Body:
         Place in the order of loading, from 0.
     surface : int
         Place of its kind among those that are loaded.
+    conditions : Conditions, optional
+        Temperatures, by which the pressure in a soft one goes.
 
     Returns
     -------
     Body
+
+    Raises
+    ------
+    ScenarioError
+        If what is known of a soft wall does not go together.
     """
+    bottle = container.bottle(conditions)
     return Body(
         index=index,
         height=container.height,
@@ -161,6 +170,7 @@ def container_body(container: Container, index: int, surface: int = 0) -> Body:
         moment=container.moment_of_inertia,
         restitution=container.restitution,
         surface=surface,
+        wall=None if bottle is None else SoftWall(bottle, container.set_fraction or 0.0),
     )
 
 

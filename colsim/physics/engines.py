@@ -30,12 +30,18 @@ class Settings:
         Greatest angle between neighbours of the chords that stand for an arc, where an engine needs chords [deg].
     slop : float
         Overlap of two bodies that is left uncorrected [mm].
+    response : float
+        Time in which a soft section goes most of the way to the one that its load makes [s].
+    memory : float
+        Time over which the loads on soft sections are averaged, as those of single steps jump [s].
     """
 
     step: float = 0.001
     iterations: int = 20
     chord_turn: float = 1.0
     slop: float = 0.02
+    response: float = 0.2
+    memory: float = 0.05
 
 
 @dataclass(frozen=True)
@@ -113,6 +119,9 @@ class Engine(Protocol):
     def remove(self, index: int) -> None:
         """Take a body out."""
 
+    def reshape(self, body: Body) -> None:
+        """Give a body that is in another height, flat and angle of the flat; all else stays as it was."""
+
     def drive(self, rate: float) -> None:
         """Have the motor turn the drum at this rate [rad/s], as far as its torque allows."""
 
@@ -127,6 +136,15 @@ class Engine(Protocol):
 
     def contacts(self) -> Contacts:
         """Give the contacts of the last step."""
+
+    def virials(self) -> FloatArray:
+        r"""Give what presses on each body at the last step, ordered as `state` is, of shape (n, 2, 2) [mN mm].
+
+        .. math:: M = -\sum_c \tfrac12 \left(f_c \otimes (x_c - x) + (x_c - x) \otimes f_c\right)
+
+        Between two plates with force F a height h apart its greater eigenvalue is F h; the weight, which acts at the
+        centre, has no part in it.
+        """
 
     def extremes(self) -> tuple[float, float]:
         """Give the greatest contact force [mN] and the greatest overlap of what presses [mm] of the last step."""

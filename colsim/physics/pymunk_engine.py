@@ -26,6 +26,15 @@ _MOTION = (
     | pymunk.batch.BodyFields.VELOCITY
     | pymunk.batch.BodyFields.ANGULAR_VELOCITY
 )
+_VIRIAL = (
+    pymunk.batch.ArbiterFields.BODY_A_ID
+    | pymunk.batch.ArbiterFields.BODY_B_ID
+    | pymunk.batch.ArbiterFields.CONTACT_COUNT
+    | pymunk.batch.ArbiterFields.TOTAL_IMPULSE
+    | pymunk.batch.ArbiterFields.NORMAL
+    | pymunk.batch.ArbiterFields.POINT_A_1
+    | pymunk.batch.ArbiterFields.POINT_A_2
+)
 _PRESSING = pymunk.batch.ArbiterFields.TOTAL_IMPULSE | pymunk.batch.ArbiterFields.DISTANCE_1
 
 _Row = tuple[int, int, Part | None, Point, Point, Point, float]
@@ -56,6 +65,7 @@ class PymunkEngine:
         self._buffer = pymunk.batch.Buffer()
         self._index: IntArray = np.empty(0, dtype=np.int64)
         self._order: IntArray | None = None
+        self._row: dict[int, int] = {}  # of pymunk's own number of a body
         # Collision types: first the containers', one a surface; then all straight pieces; then each convex arc.
         self._straight = len(self._factors)
         self._collision_types = self._straight + 1
@@ -148,19 +158,37 @@ class PymunkEngine:
         """Put a body in."""
         rigid = pymunk.Body(body.mass, body.moment)
         rigid.position, rigid.angle, rigid.velocity, rigid.angular_velocity = position, angle, velocity, spin
+        shape = self._shape(body, rigid)
+        self._space.add(rigid, shape)
+        self._bodies[body.index] = (rigid, shape)
+        self._index_of_id[rigid.id] = body.index
+        self._order = None
+
+    def _shape(self, body: Body, rigid: pymunk.Body) -> pymunk.Shape:
         shape: pymunk.Shape
         if body.flat > 0:
-            shape = pymunk.Segment(rigid, (-body.flat / 2, 0.0), (body.flat / 2, 0.0), body.height / 2)
+            shape = pymunk.Segment(rigid, *_ends(body), body.height / 2)
         else:
             shape = pymunk.Circle(rigid, body.height / 2)
         shape.friction = self._factors[body.surface]
         shape.elasticity = body.restitution
         shape.filter = pymunk.ShapeFilter(categories=_MOVING << body.surface)
         shape.collision_type = body.surface
-        self._space.add(rigid, shape)
-        self._bodies[body.index] = (rigid, shape)
-        self._index_of_id[rigid.id] = body.index
-        self._order = None
+        return shape
+
+    def reshape(self, body: Body) -> None:
+        """Give a body that is in another height, flat and angle of the flat; all else stays as it was."""
+        rigid, shape = self._bodies[body.index]
+        if isinstance(shape, pymunk.Circle) and body.flat == 0:
+            shape.unsafe_set_radius(body.height / 2)
+        elif isinstance(shape, pymunk.Segment) and body.flat > 0:
+            shape.unsafe_set_endpoints(*_ends(body))
+            shape.unsafe_set_radius(body.height / 2)
+        else:
+            other = self._shape(body, rigid)
+            self._space.remove(shape)
+            self._space.add(other)
+            self._bodies[body.index] = (rigid, other)
 
     def remove(self, index: int) -> None:
         """Take a body out."""
@@ -208,6 +236,8 @@ class PymunkEngine:
         ids = memoryview(buffer.int_buf()).cast("P").tolist()
         rows = sorted((self._index_of_id[i], row) for row, i in enumerate(ids) if i in self._index_of_id)
         found = np.array(rows, dtype=np.int64).reshape(-1, 2)
+        place = {index: k for k, index in enumerate(found[:, 0].tolist())}
+        self._row = {i: place[self._index_of_id[i]] for i in ids if i in self._index_of_id}
         return found[:, 0], found[:, 1]
 
     def contacts(self) -> Contacts:
@@ -226,6 +256,27 @@ class PymunkEngine:
             force=np.array([row[5] for row in rows], dtype=np.float64).reshape(-1, 2),
             overlap=np.array([row[6] for row in rows], dtype=np.float64),
         )
+
+    def virials(self) -> FloatArray:
+        """Give what presses on each body at the last step, ordered as `state` is, of shape (n, 2, 2) [mN mm]."""
+        state = self.state()
+        self._buffer.clear()
+        pymunk.batch.get_space_arbiters(self._space, _VIRIAL, self._buffer)
+        rows = np.frombuffer(self._buffer.float_buf(), dtype=np.float64).reshape(-1, 8).copy()
+        whole = np.frombuffer(self._buffer.int_buf(), dtype=np.uintp).reshape(-1, 3)
+        impulse, normal = rows[:, 0:2], rows[:, 2:4]
+        # Where they touch in two points the force stands at their middle; the second is not a number else.
+        middle = np.where((whole[:, 2] == 2)[:, None], (rows[:, 4:6] + rows[:, 6:8]) / 2, rows[:, 4:6])
+        inward = -np.sign((impulse * normal).sum(axis=1))  # the normal points from the first body into the second
+        force = inward[:, None] * impulse / self.settings.step
+        found = np.zeros((len(state.index), 2, 2))
+        for side, sign in ((0, 1.0), (1, -1.0)):
+            at = np.array([self._row.get(i, -1) for i in whole[:, side].tolist()], dtype=np.int64)
+            ours = at >= 0
+            lever = middle[ours] - state.position[at[ours]]
+            pair = np.einsum("ki,kj->kij", sign * force[ours], lever)
+            np.subtract.at(found, at[ours], (pair + pair.transpose(0, 2, 1)) / 2)
+        return found
 
     def extremes(self) -> tuple[float, float]:
         """Give the greatest contact force [mN] and the greatest overlap of what presses [mm] of the last step."""
@@ -265,6 +316,12 @@ class PymunkEngine:
         for point, middle in zip(points, middles, strict=True):
             rows.append((index, other_index, part, (middle.x, middle.y), inward, force, -point.distance))
             force = (math.nan, math.nan)
+
+
+def _ends(body: Body) -> tuple[Point, Point]:
+    """Give the ends of a stadium's middle line in the body's own frame."""
+    x, y = body.flat / 2 * math.cos(body.flat_angle), body.flat / 2 * math.sin(body.flat_angle)
+    return (-x, -y), (x, y)
 
 
 def _neighbours(before: Piece | None, line: Line, after: Piece | None) -> tuple[Point, Point]:

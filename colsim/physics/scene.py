@@ -11,7 +11,22 @@ from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
 
-__all__ = ["Arc", "Body", "Chain", "Drum", "Friction", "Line", "Part", "Piece", "Point", "Scene", "straightened"]
+from colsim.theory.squeeze import Bottle
+
+__all__ = [
+    "Arc",
+    "Body",
+    "Chain",
+    "Drum",
+    "Friction",
+    "Line",
+    "Part",
+    "Piece",
+    "Point",
+    "Scene",
+    "SoftWall",
+    "straightened",
+]
 
 Point = tuple[float, float]
 Friction = float | tuple[float, ...]
@@ -145,6 +160,22 @@ class Drum:
 
 
 @dataclass(frozen=True)
+class SoftWall:
+    """How a container's section gives way.
+
+    Attributes
+    ----------
+    bottle : Bottle
+        Wall, gas and liquid, of the diameter without load.
+    set_fraction : float
+        Share of a flat that stays when the load goes [-]: 0 circulates like a tyre, 1 is set for good.
+    """
+
+    bottle: Bottle
+    set_fraction: float
+
+
+@dataclass(frozen=True)
 class Body:
     """A container's cross-section: a disc, or a stadium where it has a flat.
 
@@ -164,6 +195,10 @@ class Body:
         Rebound speed over impact speed against a rigid surface [-].
     surface : int
         Which of the surfaces that the scene's frictions tell apart.
+    flat_angle : float
+        By how much the flats are turned against the body's own x axis [rad].
+    wall : SoftWall or None
+        How the section gives way under load; None if it is rigid.
     """
 
     index: int
@@ -173,6 +208,8 @@ class Body:
     moment: float
     restitution: float = 0.0
     surface: int = 0
+    flat_angle: float = 0.0
+    wall: SoftWall | None = None
 
     @property
     def reach(self) -> float:

@@ -13,13 +13,15 @@ from itertools import combinations
 import numpy as np
 
 from colsim.physics.cross_section import CrossSection
-from colsim.physics.engines import Contacts, Engine, State
+from colsim.physics.engines import Contacts, Engine, Settings, State
 from colsim.physics.scene import Body
+from colsim.physics.softness import SoftBodies
 
 __all__ = ["Frame", "LostContainerError", "Turn", "VendingColumn"]
 
 LOOK = 20  # steps between two looks at the state
 EXTREMES_EVERY = 2  # looks between two at forces, which cost as much as all else that is looked at
+FLATTEST = 0.5  # of its diameter that a container may lose
 REST_SPEED = 2.0  # [mm/s] below which everything counts as at rest
 REST_TIME = 0.1  # [s] for which it must stay so
 LONGEST_WAIT = 3.0  # [s] after which a column that never quite rests is taken as it is
@@ -37,11 +39,24 @@ class LostContainerError(Exception):
 
 @dataclass(frozen=True)
 class Frame:
-    """A picture of the column at one time: time [s], drum angle [rad], and the bodies."""
+    """A picture of the column at one time.
+
+    Attributes
+    ----------
+    time : float
+        [s]
+    drum_angle : float
+        [rad]
+    state : State
+        Where the bodies are and how they move.
+    bodies : tuple of Body
+        Their sections at that time, in the same order; empty where all are as they were laid in.
+    """
 
     time: float
     drum_angle: float
     state: State
+    bodies: tuple[Body, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -81,8 +96,8 @@ class VendingColumn:
         Scene and places.
     engine : Engine
         Made for that scene, without bodies yet.
-    step : float
-        The engine's time step [s].
+    settings : Settings
+        The engine's own.
     speed : float
         Rate at which the motor turns the drum [rad/s].
     watch : callable, optional
@@ -94,12 +109,12 @@ class VendingColumn:
         section: CrossSection,
         engine: Engine,
         *,
-        step: float,
+        settings: Settings,
         speed: float,
         watch: Callable[[Frame], None] | None = None,
     ) -> None:
         self._section, self._engine, self._watch = section, engine, watch
-        self._step = step
+        self._step = settings.step
         self._time = 0.0
         self._speed = speed
         self._target = 0.0
@@ -111,6 +126,7 @@ class VendingColumn:
         self._shared = self._turning = False
         self._looks = 0
         self._reach = 0.0  # of the largest container that was ever in
+        self._soft = SoftBodies(engine, settings)
         self._state = engine.state()
         engine.hold()
 
@@ -135,7 +151,8 @@ class VendingColumn:
 
     def frame(self) -> Frame:
         """Give a picture of the column as it is now."""
-        return Frame(self._time, self._engine.drum_angle, self._state)
+        bodies = tuple(self._bodies[index] for index in self._state.index.tolist()) if self._soft else ()
+        return Frame(self._time, self._engine.drum_angle, self._state, bodies)
 
     def lay(self, body: Body, across: float, angle: float = 0.0) -> bool:
         """Lay a container on what is there, without overlap, and let it come to rest.
@@ -165,6 +182,7 @@ class VendingColumn:
                 lip_x, lip_y = edge.start
                 y = lip_y + math.sqrt(body.reach**2 - (lip_x - x) ** 2)
         self._engine.add(body, (x, y + LAYING_GAP), angle)
+        self._soft.add(body)
         self._bodies[body.index] = body
         self._reach = max(self._reach, body.reach)
         self._wait_for_rest()
@@ -173,9 +191,30 @@ class VendingColumn:
 
     def take_back(self, index: int) -> None:
         """Take out a container that does not go in."""
-        self._engine.remove(index)
-        del self._bodies[index]
+        self._take_out(index)
         self._state = self._engine.state()
+
+    def _take_out(self, index: int) -> None:
+        self._engine.remove(index)
+        self._soft.remove(index)
+        del self._bodies[index]
+
+    def set_flats(self) -> None:
+        """Have soft containers keep that share of their flats which sets, as they lie now.
+
+        Raises
+        ------
+        LostContainerError
+            If one is squeezed flatter than this model goes.
+        """
+        if self._soft.flattest > FLATTEST:
+            raise LostContainerError(
+                f"a container is squeezed to {1 - self._soft.flattest:.0%} of its diameter, which no bottle stands"
+            )
+        changed = self._soft.set_flats()
+        if changed:
+            self._bodies.update(changed)
+            self._wait_for_rest()
 
     def turn(self) -> Turn:
         """Turn the drum by one pocket and wait until everything is at rest.
@@ -225,7 +264,7 @@ class VendingColumn:
         quiet, look_time = 0.0, LOOK * self._step
         for _ in range(round(LONGEST_WAIT / look_time)):
             self._look()
-            quiet = quiet + look_time if self._fastest() < REST_SPEED else 0.0
+            quiet = quiet + look_time if self._fastest() < REST_SPEED and self._soft.settled else 0.0
             if quiet >= REST_TIME:
                 return
 
@@ -239,7 +278,7 @@ class VendingColumn:
 
     def _look(self, steps: int = LOOK) -> None:
         """Let some steps pass, then take out what has dropped."""
-        self._engine.advance(steps)
+        self._bodies.update(self._soft.advance(steps))
         self._time += steps * self._step
         state = self._state = self._engine.state()
         if self._watch is not None:
@@ -281,9 +320,9 @@ class VendingColumn:
             return
         if y < 0 and abs(x) < self._section.housing_radius:
             if from_axis > self._section.housing_radius + self._bodies[index].reach:
-                self._engine.remove(index)
-                del self._bodies[index]
+                self._take_out(index)
                 self._dropped.append(index)
                 self._dispensed += 1
         elif not (y > 0 and abs(x) < self._section.width / 2):
+            self._state = self._engine.state()
             raise LostContainerError(f"container {index} is at ({x:g}, {y:g}) mm, outside the column")

@@ -63,10 +63,11 @@ def plot_column(fill: Fill, frame: int = -1, ax: Axes | None = None) -> Axes:
         outline = np.array([_turn(point, shot.drum_angle) for point in _points(section.scene.drum.outline)])
         ax.add_patch(Polygon(outline, closed=True, facecolor=STEEL, edgecolor=INK, linewidth=1.2, label="drum"))
     _draw_spacer(ax, scenario, shot.drum_angle)
-    for index, (x, y), angle in zip(
-        shot.state.index.tolist(), shot.state.position.tolist(), shot.state.angle.tolist(), strict=True
+    bodies = shot.bodies or tuple(fill.bodies[index] for index in shot.state.index.tolist())
+    for index, body, (x, y), angle in zip(
+        shot.state.index.tolist(), bodies, shot.state.position.tolist(), shot.state.angle.tolist(), strict=True
     ):
-        _draw_container(ax, fill.bodies[index], scenario.product_of(index), (x, y), angle)
+        _draw_container(ax, body, scenario.product_of(index), (x, y), angle)
     reach = section.housing_radius + _MARGIN
     ax.set(
         xlim=(-reach, reach),
@@ -172,7 +173,9 @@ def _draw_container(ax: Axes, body: Body, name: str, centre: Point, angle: float
         turns = np.linspace(-math.pi / 2, math.pi / 2, 40)
         right = np.column_stack([half + radius * np.cos(turns), radius * np.sin(turns)])
         outline = np.vstack([right, -right])
-        ax.add_patch(Polygon([np.add(centre, _turn((x, y), angle)) for x, y in outline], closed=True, **look))
+        ax.add_patch(
+            Polygon([np.add(centre, _turn((x, y), angle + body.flat_angle)) for x, y in outline], closed=True, **look)
+        )
     spoke = _turn((radius, 0.0), angle)
     ax.plot(
         [centre[0] + 0.55 * spoke[0], centre[0] + 0.95 * spoke[0]],

@@ -209,7 +209,7 @@ def simulate_fill(
     column = VendingColumn(
         section,
         engine(section.scene, settings),
-        step=settings.step,
+        settings=settings,
         speed=as_drawn.rotor.speed * 2 * math.pi / 60,
         watch=frames.append if record else None,
     )
@@ -280,12 +280,13 @@ class _Course:
             name = self._scenario.product_of(item)
             container = self._drawn_container(name, item)
             placement = draw_placement(self._scenario.loading, *self._draw, item)
-            body = container_body(container, item, self._surfaces[name])
+            body = container_body(container, item, self._surfaces[name], self._scenario.conditions)
             if not self._column.lay(body, placement.across, placement.angle):
                 self._column.take_back(item)
                 self.short += count - k
-                return
+                break
             self.bodies.append(body)
+        self._column.set_flats()
 
     def _drawn_container(self, name: str, item: int) -> Container:
         typical = self._scenario.products[name]

@@ -325,15 +325,19 @@ class Bottle:
         absolute = 2 * self.headspace * before / (root + room) if room > 0 else (root - room) / (2 * beta)
         return absolute - ATMOSPHERE
 
+    def ring_force(self, squeeze: float) -> float:
+        """Give what of the force the bare wall bears [N] at a squeeze s [mm], ends and ribs counted in."""
+        ring = ring_stiffness(self.wall_thickness, self.diameter / 2, self.modulus, self.poisson)
+        return self.length * self.end_stiffness * ring * squeeze
+
     def force(self, squeeze: float) -> float:
         """Give the force F [N] at a squeeze s [mm], 0 <= s <= d, or raise `RangeError`; below 0 under a vacuum."""
         return self._stiffness(squeeze) * squeeze
 
     def _stiffness(self, squeeze: float) -> float:
         _check_squeeze(squeeze, self.diameter)
-        ring = ring_stiffness(self.wall_thickness, self.diameter / 2, self.modulus, self.poisson)
         skin = math.pi / 2 * self.pressure_when((squeeze / self.diameter) ** 2) / 1000
-        return self.length * (self.end_stiffness * ring + skin)
+        return self.ring_force(1.0) + self.length * skin
 
     def squeeze_under(self, load: float) -> float:
         """Give the largest squeeze s [mm] that carries a load [N], zero or more, or raise `RangeError`.

@@ -37,7 +37,7 @@ def test_the_half_measured_one_is_advised_with_all_that_it_holds():
     text = " ".join(as_text(scenario, decision).split())
     assert "5 slim water on 4 slim tea can, topped up once at 3 left" in text
     assert "press the lifted edge (right) flush" in text
-    assert "End stops, cap direction, soft walls: NOT CHECKED" in text
+    assert "End stops, cap direction: NOT CHECKED" in text
     assert f"from {len(scenario.unknowns())} things you did not measure" in text
     reasons = why(scenario, decision)
     for path, spread in scenario.unknowns().items():

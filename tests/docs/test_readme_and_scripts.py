@@ -47,8 +47,19 @@ def test_the_example_script_runs():
     assert "WHAT TO EXPECT" in done.stdout
 
 
+def test_the_handout_is_drawn_and_bound(tmp_path):
+    done = run(ROOT / "examples" / "training_handout.py", "--quick", str(tmp_path / "out"), folder=tmp_path)
+    assert done.returncode == 0, done.stderr
+    names = {path.name for path in (tmp_path / "out").iterdir()}
+    charts = {"right-and-wrong", "spacer-by-diameter", "bridging-by-width", "count-by-softness"}
+    assert names == {f"{chart}.{kind}" for chart in charts for kind in ("png", "svg")} | {"handout.pdf"}
+    pdf = (tmp_path / "out" / "handout.pdf").read_bytes()
+    assert pdf.startswith(b"%PDF")
+    assert pdf.count(b"/Type /Page ") + pdf.count(b"/Type /Page\n") == 1 + len(charts)
+
+
 # "prove" runs every proof's own smoke run.
-@pytest.mark.parametrize("name", ["speed", "convergence", "known_columns", "facts", "prove"])
+@pytest.mark.parametrize("name", ["speed", "convergence", "known_columns", "facts", "softness", "prove"])
 def test_every_benchmark_has_a_smoke_run(name, tmp_path):
     before = sorted((ROOT / "benchmarks" / "results").glob("*"))
     done = run(ROOT / "benchmarks" / f"{name}.py", "--quick", folder=tmp_path)

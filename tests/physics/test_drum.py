@@ -9,6 +9,7 @@ from tests_shared import small_scenario
 
 from colsim import simulate_fill
 from colsim.physics.cross_section import build_cross_section, container_body
+from colsim.physics.engines import Settings
 from colsim.physics.pymunk_engine import PymunkEngine
 from colsim.physics.scene import Body, Chain, Drum, Line, Scene
 from colsim.physics.vending import VendingColumn
@@ -17,7 +18,7 @@ from colsim.physics.vending import VendingColumn
 def column(scenario):
     section = build_cross_section(scenario)
     engine = PymunkEngine(section.scene)
-    return VendingColumn(section, engine, step=0.001, speed=4.7), engine, section
+    return VendingColumn(section, engine, settings=Settings(), speed=4.7), engine, section
 
 
 @pytest.mark.parametrize(("turn", "sense"), [("clockwise", -1), ("counterclockwise", 1)])

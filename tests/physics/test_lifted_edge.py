@@ -81,7 +81,7 @@ def test_what_is_laid_in_beside_a_lip_does_not_overlap_it():
     engine = PymunkEngine(section.scene, Settings())
     places, add = [], engine.add
     engine.add = lambda body, position, angle: (places.append(position), add(body, position, angle))
-    column = VendingColumn(section, engine, step=0.001, speed=1.0)
+    column = VendingColumn(section, engine, settings=Settings(), speed=1.0)
     for item in range(9):
         body = container_body(scenario.container, item)
         column.lay(body, -1.0 if item % 2 else 1.0)

@@ -8,6 +8,7 @@ import pytest
 from tests_shared import small_scenario
 
 from colsim.physics.cross_section import build_cross_section, container_body
+from colsim.physics.engines import Settings
 from colsim.physics.pymunk_engine import PymunkEngine
 from colsim.physics.vending import REST_SPEED, VendingColumn
 from colsim.sampling.draws import draw_placement
@@ -41,7 +42,7 @@ def test_a_container_is_laid_without_overlap_and_then_rests(pattern, width, flat
     section = build_cross_section(scenario)
     for fill in range(2):
         engine = Watching(section)
-        column = VendingColumn(section, engine, step=0.001, speed=4.7)
+        column = VendingColumn(section, engine, settings=Settings(), speed=4.7)
         for item in range(6):
             placement = draw_placement(scenario.loading, 1, fill, item)
             assert column.lay(container_body(scenario.container, item), placement.across, placement.angle)

@@ -27,6 +27,14 @@ GRAVITY = Fraction(980665, 10**5)
         ("mass", "1 lb", POUND),
         ("mass", "1 oz", POUND / 16),
         ("torque", "1 N m", Fraction(1)),
+        ("force", "1 N", Fraction(1)),
+        ("force", "1 kgf", GRAVITY),
+        ("pressure", "1 kPa", Fraction(1)),
+        ("pressure", "1 bar", Fraction(100)),
+        ("modulus", "1 MPa", Fraction(1)),
+        ("modulus", "1 GPa", Fraction(1000)),
+        ("volume", "1 ml", Fraction(1)),
+        ("volume", "1 l", Fraction(1000)),
     ],
 )
 def test_exact_factors(quantity, text, exact):
@@ -38,6 +46,9 @@ def test_exact_factors(quantity, text, exact):
     [
         ("torque", "1 lbf in", float(POUND * GRAVITY * INCH / 1000)),  # 0.112985 N m
         ("torque", "1 lbf ft", float(POUND * GRAVITY * INCH * 12 / 1000)),  # 1.355818 N m
+        ("force", "1 lbf", float(POUND * GRAVITY)),  # 4.448222 N
+        ("pressure", "1 psi", float(1000 * POUND * GRAVITY / INCH**2)),  # 6.894757 kPa
+        ("volume", "1 fl oz", float(231 * (INCH / 10) ** 3 / 128)),  # a gallon of 231 in3; 29.57353 ml
         ("angle", "1 rad", 180 / math.pi),
         ("angle", "1 deg", 1.0),
         ("speed of turning", "1 rpm", 1.0),
@@ -67,5 +78,7 @@ def test_every_listed_unit_is_checked_here():
     checked = {("length", u) for u in ("mm", "cm", "m", "in", "ft")} | {("mass", u) for u in ("kg", "g", "lb", "oz")}
     checked |= {("torque", u) for u in ("N m", "lbf in", "lbf ft")} | {("angle", u) for u in ("deg", "rad")}
     checked |= {("speed of turning", u) for u in ("rpm", "deg/s", "rad/s")}
+    checked |= {("force", u) for u in ("N", "kgf", "lbf")} | {("pressure", u) for u in ("kPa", "bar", "psi")}
+    checked |= {("modulus", u) for u in ("MPa", "GPa")} | {("volume", u) for u in ("ml", "l", "fl oz")}
     checked |= {("temperature", u) for u in ("C", "F")}
     assert listed == checked

@@ -127,7 +127,7 @@ def test_days_are_a_number(days):
 def test_bounds_of_a_field_that_may_be_left_out_are_told_like_any_others():
     with pytest.raises(ScenarioError, match=r"^count: got 201; allowed: .*at least 1 and at most 200"):
         Loading(count=201)
-    with pytest.raises(ScenarioError, match=r"^carbonation: got 7; allowed: at least 0 and at most 6"):
+    with pytest.raises(ScenarioError, match=r"^carbonation: got 7; allowed: at least 0 and at most 5"):
         Container(**CAN, carbonation=7)
 
 

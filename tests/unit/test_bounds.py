@@ -10,15 +10,16 @@ from colsim import Column, Container, Liner, Loading, Rotor, ScenarioError, Targ
 from colsim.model.conditions import Conditions, OnHand
 from colsim.model.loading import Layer
 
-OTHER = {"like", "name", "container", "liners", "layers", "wet", "spacers", "days"}
-WHOLE = {"pockets", "count", "top_up_at", "liners"}
+OTHER = {"like", "name", "container", "liners", "layers", "wet", "spacers", "days", "squeeze_test"}
+WHOLE = {"pockets", "count", "top_up_at", "liners", "bottles"}
+BELOW_ZERO = {"lean", "gauge_pressure", "loading_temperature", "service_temperature"}
 NUMBERS = [
     (part, name)
     for part, name in FIELDS
     if (part, name) == (OnHand, "liners") or (name not in OTHER and not choices(part, name))
 ]
-BOUNDED = [(part, name) for part, name in NUMBERS if name != "lean" and not name.endswith("_temperature")]
-UNITS = ("mm", "kg", "deg", "deg C", "-", "rpm", "N m", "volumes")
+BOUNDED = [(part, name) for part, name in NUMBERS if name not in BELOW_ZERO]
+UNITS = ("mm", "kg", "deg", "deg C", "-", "rpm", "N m", "volumes", "MPa", "kPa", "ml", "N")
 
 
 @pytest.mark.parametrize("part", LEAST)
@@ -103,7 +104,7 @@ def test_zero_is_refused_where_it_makes_no_sense(part, name):
         (Loading, "count", 1),
         (Loading, "count", 200),
         (Layer, "count", 200),
-        (Container, "carbonation", 6),
+        (Container, "carbonation", 5),
         (Liner, "lifted_edge", 50),
         (Conditions, "loading_temperature", -10),
         (Conditions, "service_temperature", 60),
@@ -126,7 +127,7 @@ def test_the_bounds_themselves_are_allowed_where_they_are_said_to_be(part, name,
         (Column, "floor_slope", 90),
         (Loading, "count", 201),
         (Layer, "count", 201),
-        (Container, "carbonation", 6.01),
+        (Container, "carbonation", 5.01),
         (Liner, "lifted_edge", 50.1),
         (Conditions, "loading_temperature", -10.1),
         (Conditions, "service_temperature", 60.1),

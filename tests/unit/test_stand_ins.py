@@ -107,7 +107,7 @@ def test_every_wall_and_surface_has_a_range():
 
 
 def test_every_choice_that_stands_for_a_number_is_checked_here():
-    plain = {"wall", "spacer_kind", "rest", "turn", "pattern"}
+    plain = {"wall", "spacer_kind", "rest", "turn", "pattern", "temperature"}
     stand_for_a_number = {name for part, name in FIELDS if choices(part, name)} - plain
     assert stand_for_a_number == {word for _, word, _, _ in WORDS} | {"wall_surface"}
 

@@ -1,0 +1,148 @@
+"""Soft-walled sections against closed forms: what presses on them, and how far they give way."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from colsim.physics.engines import Settings
+from colsim.physics.pymunk_engine import PymunkEngine
+from colsim.physics.scene import Body, Chain, Line, Scene, SoftWall
+from colsim.physics.softness import SoftBodies, loads, squeeze_of
+from colsim.theory.squeeze import Bottle, section_under
+from colsim.theory.statics import zigzag_virial
+
+G = 9806.65  # [mm/s2]
+STEP = 0.001
+WATER = Bottle(diameter=65, length=130, wall_thickness=0.1, modulus=3000, poisson=0.38, headspace=0.04, body_share=0.85)
+MASS = 0.52
+
+
+def between_walls(width, friction=0.0, iterations=20):
+    half = width / 2
+    pieces = (
+        Line((-half, 5e3), (-half, 0.0), friction),
+        Line((-half, 0.0), (half, 0.0), friction),
+        Line((half, 0.0), (half, 5e3), friction),
+    )
+    return PymunkEngine(Scene((0.0, -G), (Chain(pieces),), friction), Settings(step=STEP, iterations=iterations))
+
+
+def soft_disc(index, bottle=WATER, set_fraction=0.0, mass=MASS):
+    d = bottle.diameter
+    return Body(index, d, 0.0, mass, 0.2 * mass * (d / 2) ** 2, wall=SoftWall(bottle, set_fraction))
+
+
+def pile(count, set_fraction=0.0, bottle=WATER, seconds=4.0):
+    """Pile soft ones up in single file between smooth walls, and let them give way."""
+    engine = between_walls(bottle.diameter + 0.2)
+    soft = SoftBodies(engine, Settings(step=STEP))
+    for k in range(count):
+        body = soft_disc(k, bottle, set_fraction)
+        engine.add(body, (0.0, bottle.diameter * (k + 0.5) + 0.1))
+        soft.add(body)
+    bodies = {}
+    for _ in range(round(seconds / 0.02)):
+        bodies.update(soft.advance(20))
+    return engine, soft, bodies
+
+
+@pytest.mark.parametrize("ratio", [1.2, 1.8])
+def test_virial_of_a_zig_zag(ratio):
+    # Closed form from the balance of each disc (frictionless): within 2 % wanted, within 0.2 % measured.
+    n, d, weight = 8, 66.0, 0.5 * G
+    engine = between_walls(ratio * d, iterations=200)
+    pitch = d * math.sqrt(1 - (ratio - 1) ** 2)
+    for k in range(n):
+        engine.add(Body(k, d, 0.0, 0.5, 0.25 * 33**2), ((-1) ** k * (ratio - 1) * d / 2, d / 2 + k * pitch))
+    engine.advance(1500)
+    found = loads(engine.virials())
+    shear = d * weight * (ratio - 1) / 2  # as its notes say; the sign alternates, which eigenvalues do not see
+    for k in range(1, n):  # the lowest stands on the ground
+        across, up = zigzag_virial(n, d, ratio * d, weight, k=k)
+        low, high = np.linalg.eigvalsh([[across, shear], [shear, up]])
+        load = found[n - k]
+        assert load.greatest == pytest.approx(high, rel=0.02)
+        assert load.across == pytest.approx(low, rel=0.02, abs=0.02 * high)
+
+
+def test_virial_of_a_body_between_two_is_its_height_times_the_force():
+    engine = between_walls(66.2)
+    for k in range(4):
+        engine.add(replace(soft_disc(k), wall=None), (0.0, 65 * (k + 0.5)))
+    engine.advance(1000)
+    for k, load in enumerate(loads(engine.virials())):
+        assert load.greatest == pytest.approx((3 - k + 0.5) * MASS * G * 65, rel=0.01)
+        assert math.sin(load.angle) ** 2 == pytest.approx(1.0, abs=1e-3)
+
+
+@pytest.mark.parametrize("pressure", [-8.0, 0.0, 60.0, 300.0])
+@pytest.mark.parametrize("headspace", [0.0, 0.04])
+def test_squeeze_along_one_axis_is_that_of_the_bottle(pressure, headspace):
+    bottle = replace(WATER, pressure=pressure, headspace=headspace)
+    for load in (0.0, 2.0, 20.0, 73.0, 120.0):
+        assert squeeze_of(bottle, load, 0.0) == pytest.approx(bottle.squeeze_under(load), rel=0.005, abs=0.02)
+
+
+@pytest.mark.parametrize(("along", "across"), [(73.0, 0.0), (73.0, 30.0), (100.0, 100.0), (20.0, 15.0)])
+def test_squeeze_along_two_axes_is_that_of_the_membrane(along, across):
+    # Without its ring a bottle is the membrane of theory.squeeze, at the pressure of the area lost.
+    thin = replace(WATER, wall_thickness=0.02, modulus=15000)  # the same stretch, a ring of a twenty-fifth
+    squeeze = squeeze_of(thin, along, across)
+    low, high = 0.0, 500.0
+    for _ in range(60):
+        pressure = (low + high) / 2
+        try:
+            lost = section_under(along, across, 65, pressure, 130).area_lost
+        except ValueError:
+            lost = 1.0
+        low, high = (pressure, high) if thin.pressure_when(lost) > pressure else (low, pressure)
+    assert 65 - section_under(along, across, 65, high, 130).height == pytest.approx(squeeze, rel=0.01)
+
+
+def test_more_across_means_less_squeeze_and_loads_below_zero_count_as_none():
+    assert squeeze_of(WATER, 50, 0) > squeeze_of(WATER, 50, 25) > squeeze_of(WATER, 50, 50) > 0
+    assert squeeze_of(WATER, 50, -3) == squeeze_of(WATER, 50, 0)
+    assert squeeze_of(WATER, -5, -8) == squeeze_of(WATER, 0, 0) == pytest.approx(0, abs=1e-6)
+
+
+def test_a_pile_gives_way_as_the_bottles_formula_says():
+    _, soft, bodies = pile(5)
+    assert soft.settled
+    for k in range(4):  # the uppermost hardly gives way
+        force = (4 - k + 0.5) * MASS * G / 1000
+        assert 65 - bodies[k].height == pytest.approx(WATER.squeeze_under(force), rel=0.02)
+        assert bodies[k].flat == 0.0
+
+
+def test_what_is_elastic_comes_back_and_what_has_set_stays():
+    for set_fraction in (0.0, 0.5, 1.0):
+        engine, soft, bodies = pile(5, set_fraction)
+        pressed = 65 - bodies[0].height
+        changed = soft.set_flats()
+        assert (0 in changed) == (set_fraction > 0)
+        bodies.update(changed)
+        for k in range(1, 5):
+            engine.remove(k)
+            soft.remove(k)
+        for _ in range(100):
+            bodies.update(soft.advance(20))
+        flat = set_fraction * math.pi / 2 * pressed
+        own = WATER.squeeze_under(0.5 * MASS * G / 1000)  # half its own weight
+        assert bodies[0].flat == pytest.approx(flat)
+        assert 65 - bodies[0].height == pytest.approx(max(own, set_fraction * pressed), rel=0.03)
+        if set_fraction > 0:  # it lies on its flat: the middle line is level
+            level = float(engine.state().angle[0]) + bodies[0].flat_angle
+            assert abs(math.sin(level)) < 0.02
+
+
+def test_rigid_ones_are_left_alone():
+    engine = between_walls(90, friction=0.3)
+    soft = SoftBodies(engine, Settings(step=STEP))
+    body = replace(soft_disc(0), wall=None)
+    engine.add(body, (0.0, 40.0))
+    soft.add(body)
+    assert soft.advance(40) == {}
+    assert soft.settled
+    assert soft.flattest == 0.0
