@@ -18,6 +18,7 @@ __all__ = ["PymunkEngine"]
 # pymunk multiplies the frictions of two shapes; containers must share one factor, which must not be zero.
 _LEAST_FACTOR = 1e-6
 _STILL, _MOVING = 0b1, 0b10  # categories; each surface of containers has its own, from the second bit up
+_SAME_PLACE = 1e-6  # [mm]
 _FLUSH = 1e-6  # sine of the turn between pieces that lie in one line
 _DRUM_MASS = 1e3  # [kg]; the pivot carries it, only the moment matters
 _MOTION = (
@@ -60,7 +61,7 @@ class PymunkEngine:
         space.iterations = self.settings.iterations
         space.collision_slop = self.settings.slop
         self._parts: dict[pymunk.Shape, Part] = {}
-        self._bodies: dict[int, tuple[pymunk.Body, pymunk.Shape]] = {}
+        self._bodies: dict[int, tuple[pymunk.Body, pymunk.Circle | pymunk.Segment]] = {}
         self._index_of_id: dict[int, int] = {}
         self._buffer = pymunk.batch.Buffer()
         self._index: IntArray = np.empty(0, dtype=np.int64)
@@ -164,8 +165,8 @@ class PymunkEngine:
         self._index_of_id[rigid.id] = body.index
         self._order = None
 
-    def _shape(self, body: Body, rigid: pymunk.Body) -> pymunk.Shape:
-        shape: pymunk.Shape
+    def _shape(self, body: Body, rigid: pymunk.Body) -> pymunk.Circle | pymunk.Segment:
+        shape: pymunk.Circle | pymunk.Segment
         if body.flat > 0:
             shape = pymunk.Segment(rigid, *_ends(body), body.height / 2)
         else:
@@ -179,12 +180,11 @@ class PymunkEngine:
     def reshape(self, body: Body) -> None:
         """Give a body that is in another height, flat and angle of the flat; all else stays as it was."""
         rigid, shape = self._bodies[body.index]
-        if isinstance(shape, pymunk.Circle) and body.flat == 0:
-            shape.unsafe_set_radius(body.height / 2)
-        elif isinstance(shape, pymunk.Segment) and body.flat > 0:
-            shape.unsafe_set_endpoints(*_ends(body))
+        ends = (shape.a, shape.b) if isinstance(shape, pymunk.Segment) else None
+        if _same_ends(ends, _ends(body) if body.flat > 0 else None):
             shape.unsafe_set_radius(body.height / 2)
         else:
+            # Not unsafe_set_endpoints: it turns a segment's normal to the wrong side, and the body sinks in by 4 mm.
             other = self._shape(body, rigid)
             self._space.remove(shape)
             self._space.add(other)
@@ -322,6 +322,13 @@ def _ends(body: Body) -> tuple[Point, Point]:
     """Give the ends of a stadium's middle line in the body's own frame."""
     x, y = body.flat / 2 * math.cos(body.flat_angle), body.flat / 2 * math.sin(body.flat_angle)
     return (-x, -y), (x, y)
+
+
+def _same_ends(one: tuple[Point, Point] | None, other: tuple[Point, Point] | None) -> bool:
+    """Tell whether two middle lines are the same; a disc has none."""
+    if one is None or other is None:
+        return one is other
+    return all(math.dist(a, b) <= _SAME_PLACE for a, b in zip(one, other, strict=True))
 
 
 def _neighbours(before: Piece | None, line: Line, after: Piece | None) -> tuple[Point, Point]:

@@ -21,7 +21,9 @@ from colsim.theory.squeeze import Bottle
 __all__ = ["Load", "SoftBodies", "loads", "squeeze_of"]
 
 SLICE = 0.005  # [s] between two looks at the loads, and two changes of the sections
-FASTEST = 20.0  # [mm/s] at which a height changes
+FASTEST = 10.0  # [mm/s] at which a height or a flat changes
+FLAT_STEP = 0.25  # [mm] in which a flat that sets grows
+UNSEEN = 0.002  # [mm] between a section and what is wanted that is let be
 STILL = 0.1  # [mm] by which a height may change in the time of a response while it counts as settled
 _LOST = np.concatenate([[0.0], np.geomspace(1e-6, 0.9, 120)])  # shares of the area at which sections are worked out
 
@@ -172,16 +174,14 @@ class SoftBodies:
     def _loads(self) -> list[Load]:
         return loads(np.array([soft.virial for soft in self._soft.values()]).reshape(-1, 2, 2))
 
-    def set_flats(self) -> Mapping[int, Body]:
-        """Have the share that sets of every flat stay as it lies now, and give the bodies that have changed."""
+    def set_flats(self) -> bool:
+        """Have the share that sets of every flat come to stay, across what presses now; tell whether any does."""
         state = self._engine.state()
         turned = dict(zip(state.index.tolist(), state.angle.tolist(), strict=True))
-        changed: dict[int, Body] = {}
+        setting = False
         for (number, soft), load in zip(self._soft.items(), self._loads(), strict=True):
-            if soft.set_flat(load.angle - turned[number]):
-                changed[number] = soft.shape()
-                self._engine.reshape(changed[number])
-        return changed
+            setting |= soft.set_flat(load.angle - turned[number])
+        return setting
 
 
 @dataclass
@@ -193,36 +193,48 @@ class _Soft:
     virial: FloatArray = field(default_factory=lambda: np.zeros((2, 2)))
     squeeze: float = 0.0
     wanted: float = 0.0
-    past: list[float] = field(default_factory=list)
+    past: list[tuple[float, float]] = field(default_factory=list)
     flat: float = 0.0
+    flat_to_set: float = 0.0
     flat_angle: float = 0.0
 
     def want(self, load: Load) -> None:
         """Take up the squeeze that a load makes, at least that which has set."""
         height, width = self.body.height - self.squeeze, self.body.height + self.squeeze / 2
         wanted = squeeze_of(self.wall.bottle, load.greatest / height / 1000.0, load.across / width / 1000.0)
-        self.wanted = max(wanted, 2.0 / math.pi * self.flat)
+        self.wanted = max(wanted, 2.0 / math.pi * self.flat_to_set)
 
     def give_way(self, share: float, most: float) -> bool:
-        """Go a share of the way to the wanted squeeze, but not too far at once; tell whether anything changed."""
-        before = self.squeeze
-        self.squeeze += min(max(share * (self.wanted - before), -most), most)
+        """Go a share of the way to what is wanted, but not too far at once; tell whether anything changed."""
+        if abs(self.wanted - self.squeeze) < UNSEEN and abs(self.flat_to_set - self.flat) < UNSEEN:
+            self.past.append((self.squeeze, self.flat))
+            return False
+        before = self.squeeze, self.flat
+        self.squeeze += min(max(share * (self.wanted - self.squeeze), -most), most)
+        # A stadium is wider than the disc that it was, so it too must come bit by bit.
+        if abs(self.flat_to_set - self.flat) > UNSEEN:
+            self.flat += min(max(share * (self.flat_to_set - self.flat), -most), most)
         self.past.append(before)
-        return self.squeeze != before
+        return True
 
     def changed_in(self, looks: int) -> float:
-        """Give by how much the squeeze differs from that so many changes ago [mm]; at first it has not settled."""
+        """Give by how much squeeze or flat differ from so many changes ago [mm]; at first it has not settled."""
         del self.past[:-looks]
-        return abs(self.squeeze - self.past[0]) if len(self.past) == looks else math.inf
+        if len(self.past) < looks:
+            return math.inf
+        return max(abs(self.squeeze - self.past[0][0]), abs(self.flat - self.past[0][1]))
 
     def set_flat(self, pressed_along: float) -> bool:
         """Have a share of the flat set, across a direction in the body's own frame; tell whether any does."""
         flat = self.wall.set_fraction * math.pi / 2 * self.squeeze
         if flat > 0.0:
-            self.flat, self.flat_angle = flat, pressed_along + math.pi / 2
+            self.flat_to_set, self.flat_angle = flat, pressed_along + math.pi / 2
+            self.past.clear()
         return flat > 0.0
 
     def shape(self) -> Body:
         """Give the body with its section of now: the flat that has set, rounded for the rest."""
-        flat = self.flat if self.flat > 0 else self.body.flat
+        # In steps, since an engine may have to forget a body's contacts to give it other ends.
+        done = abs(self.flat_to_set - self.flat) <= UNSEEN
+        flat = (self.flat if done else FLAT_STEP * round(self.flat / FLAT_STEP)) or self.body.flat
         return replace(self.body, height=self.body.height - self.squeeze, flat=flat, flat_angle=self.flat_angle)

@@ -211,9 +211,7 @@ class VendingColumn:
             raise LostContainerError(
                 f"a container is squeezed to {1 - self._soft.flattest:.0%} of its diameter, which no bottle stands"
             )
-        changed = self._soft.set_flats()
-        if changed:
-            self._bodies.update(changed)
+        if self._soft.set_flats():
             self._wait_for_rest()
 
     def turn(self) -> Turn:
