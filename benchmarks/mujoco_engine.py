@@ -224,16 +224,7 @@ class MujocoEngine:
                 continue
             turned = (sign * normal[[0, 2]], sign * force[[0, 2]] * 1000.0)
             rows.append((index, other, part, tuple(contact.pos[[0, 2]] / _MM), *turned, -contact.dist / _MM))
-        rows.sort(key=lambda row: (row[0], row[1], row[2] or "", row[3]))
-        return Contacts(
-            body=np.array([row[0] for row in rows], dtype=np.int64),
-            other=np.array([row[1] for row in rows], dtype=np.int64),
-            part=tuple(row[2] for row in rows),
-            point=np.array([row[3] for row in rows], dtype=np.float64).reshape(-1, 2),
-            normal=np.array([row[4] for row in rows], dtype=np.float64).reshape(-1, 2),
-            force=np.array([row[5] for row in rows], dtype=np.float64).reshape(-1, 2),
-            overlap=np.array([row[6] for row in rows], dtype=np.float64),
-        )
+        return Contacts.of_rows(rows)
 
     def extremes(self) -> tuple[float, float]:
         """Give the greatest contact force [mN] and the greatest overlap of what presses [mm] of the last step."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import nullcontext
@@ -10,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from colsim.advice.decision import Decision, Option, Status
+from colsim.advice.decision import Decision, Option, Status, allowed_in_words, worst_in_words
 from colsim.advice.over_unknowns import End, OverUnknowns, simulate_over_unknowns
 from colsim.advice.to_measure import in_words, what_measuring_brings, what_to_do_next
 from colsim.errors import ScenarioError, SimulationError
@@ -317,11 +316,6 @@ def _allowed(target: Target) -> float:
     return target.failures_per_vend if target.failures_per_fill is None else target.failures_per_fill
 
 
-def _allowed_in_words(target: Target) -> str:
-    what = "vends" if target.failures_per_fill is None else "loadings"
-    return f"{1000 * _allowed(target):g} bad {what} in 1000"
-
-
 def _judged(option: Option, end: End = End.TYPICAL) -> Estimate:
     """Give the risk that the target is about, per vend or per fill."""
     fills = option.over.runs[end]
@@ -378,9 +372,9 @@ def _what_to_do_next(options: Sequence[Option], best: Option | None) -> tuple[st
 
 
 def _reason(options: Sequence[Option], best: Option | None, *, searched: bool) -> str:
-    allowed = _allowed_in_words(options[0].fills.scenario.target)
+    allowed = allowed_in_words(options[0].fills.scenario.target)
     if best is None:
-        parts = [f"Every count looked at goes wrong more often than {allowed}, or lacks room.", _worst(options)]
+        parts = [f"Every count looked at goes wrong more often than {allowed}, or lacks room.", worst_in_words(options)]
     elif best is options[-1] and best.status is Status.MEETS:
         end = "there is room for no more" if searched else "more were not looked at"
         parts = [f"Loading {best.value:g} stays within {allowed}; {end}."]
@@ -391,13 +385,13 @@ def _reason(options: Sequence[Option], best: Option | None, *, searched: bool) -
             f"Loading {best.value:g} went wrong least, but whether it stays within {allowed} depends on what was "
             "not measured.",
             f"It depends most on the {in_words(best.over.depends_on)}." if best.over.depends_on else "",
-            *(_above(options, best) or [_worst(options)]),
+            *(_above(options, best) or [worst_in_words(options)]),
         ]
     else:
         parts = [
             f"Loading {best.value:g} went wrong least, but {best.estimate.fills} fills do not show whether it stays "
             f"within {allowed}.",
-            *(_above(options, best) or [_worst(options)]),
+            *(_above(options, best) or [worst_in_words(options)]),
         ]
     return " ".join(part for part in (*parts, _fewer_but_worse(options)) if part)
 
@@ -431,11 +425,6 @@ def _stretch(unsettled: Sequence[Option], failing: Sequence[Option]) -> str:
 
 def _listed(options: Iterable[Option]) -> str:
     return ", ".join(f"{option.value:g}" for option in options)
-
-
-def _worst(options: Sequence[Option]) -> str:
-    causes = Counter(option.mechanism for option in options if option.mechanism)
-    return f"What goes wrong most: {causes.most_common(1)[0][0]}." if causes else ""
 
 
 def _fewer_but_worse(options: Sequence[Option]) -> str:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from colsim.advice.over_unknowns import End, OverUnknowns
 from colsim.advice.status import Status
+from colsim.model import Target
 from colsim.sampling.fills import Fills
 from colsim.sampling.intervals import Estimate
 from colsim.sampling.one_fill import Outcome
@@ -16,7 +17,15 @@ from colsim.sampling.one_fill import Outcome
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Decision", "Option", "Status", "commonest_mechanism", "first_failure"]
+__all__ = [
+    "Decision",
+    "Option",
+    "Status",
+    "allowed_in_words",
+    "commonest_mechanism",
+    "first_failure",
+    "worst_in_words",
+]
 
 
 def commonest_mechanism(runs: Iterable[Fills]) -> str:
@@ -28,6 +37,13 @@ def commonest_mechanism(runs: Iterable[Fills]) -> str:
 def first_failure(fills: Fills) -> int | None:
     """Give the number of the first fill that failed, to replay it; None if none did."""
     return next((fill.fill for fill in fills.valid if fill.failure), None)
+
+
+def allowed_in_words(target: Target) -> str:
+    """Say how often things may go wrong, per vend or per fill as the target is."""
+    if target.failures_per_fill is None:
+        return f"{1000 * target.failures_per_vend:g} bad vends in 1000"
+    return f"{1000 * target.failures_per_fill:g} bad loadings in 1000"
 
 
 @dataclass(frozen=True)
@@ -85,6 +101,12 @@ class Option:
     def first_failure(self) -> int | None:
         """Number of the first fill that failed with every unknown at its typical value; None if none did."""
         return first_failure(self.fills)
+
+
+def worst_in_words(options: Sequence[Option]) -> str:
+    """Say what goes wrong with most of the options; empty if nothing did."""
+    causes = Counter(option.mechanism for option in options if option.mechanism)
+    return f"What goes wrong most: {causes.most_common(1)[0][0]}." if causes else ""
 
 
 @dataclass(frozen=True, repr=False)

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Iterable, Sequence
 from concurrent.futures import Executor
 from contextlib import nullcontext
 
-from colsim.advice.decision import Decision, Option, Status
+from colsim.advice.decision import Decision, Option, Status, allowed_in_words, worst_in_words
 from colsim.advice.over_unknowns import OverUnknowns, simulate_over_unknowns
 from colsim.advice.to_measure import in_words, what_measuring_brings, what_to_do_next
 from colsim.errors import RangeError, ScenarioError, SimulationError
@@ -236,23 +235,19 @@ def _decision(
 
 
 def _reason(options: tuple[Option, ...], best: Option | None, target: Target) -> str:
-    allowed = (
-        f"{1000 * target.failures_per_vend:g} bad vends in 1000"
-        if target.failures_per_fill is None
-        else f"{1000 * target.failures_per_fill:g} bad loadings in 1000"
-    )
+    allowed = allowed_in_words(target)
     if best is None:
-        return f"Every spacer looked at goes wrong more often than {allowed}. " + _worst(options)
+        return f"Every spacer looked at goes wrong more often than {allowed}. " + worst_in_words(options)
     if best.status is Status.UNDECIDED:
         return (
             f"{_name(best.value)} went wrong least, but {best.estimate.fills} fills do not show whether it stays "
-            f"within {allowed}. " + _worst(options)
+            f"within {allowed}. " + worst_in_words(options)
         )
     if best.status is Status.DEPENDS:
         on = f" It depends most on the {in_words(best.over.depends_on)}." if best.over.depends_on else ""
         return (
             f"{_name(best.value)} went wrong least, but whether it stays within {allowed} depends on what was not "
-            f"measured.{on} {_worst(options)}"
+            f"measured.{on} {worst_in_words(options)}"
         ).rstrip()
     thinner = [option for option in options if option.value < best.value and option.status is Status.FAILS]
     thicker = [option for option in options if option.value > best.value and option.status is Status.FAILS]
@@ -268,8 +263,3 @@ def _reason(options: tuple[Option, ...], best: Option | None, target: Target) ->
 
 def _name(thickness: float) -> str:
     return "No spacer" if thickness == 0 else f"The {thickness:g} mm spacer"
-
-
-def _worst(options: tuple[Option, ...]) -> str:
-    causes = Counter(option.mechanism for option in options if option.mechanism)
-    return f"What goes wrong most: {causes.most_common(1)[0][0]}." if causes else ""

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, Self
 
 import numpy as np
 import numpy.typing as npt
 
 from colsim.physics.scene import Body, Part, Point
 
-__all__ = ["Contacts", "Engine", "FloatArray", "IntArray", "Settings", "State"]
+__all__ = ["ContactRow", "Contacts", "Engine", "FloatArray", "IntArray", "Settings", "State"]
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -69,6 +70,10 @@ class State:
     spin: FloatArray
 
 
+ContactRow = tuple[int, int, Part | None, Point, Point, Point, float]
+"""One contact, in the order of the attributes of `Contacts`."""
+
+
 @dataclass(frozen=True)
 class Contacts:
     """The contacts of the last step, a row each, ordered by body, then by what it touches.
@@ -99,6 +104,20 @@ class Contacts:
     normal: FloatArray
     force: FloatArray
     overlap: FloatArray
+
+    @classmethod
+    def of_rows(cls, rows: Iterable[ContactRow]) -> Self:
+        """Put contacts in order: engines list them in that of their own tables, on which nothing must depend."""
+        rows = sorted(rows, key=lambda row: (row[0], row[1], row[2] or "", row[3]))
+        return cls(
+            body=np.array([row[0] for row in rows], dtype=np.int64),
+            other=np.array([row[1] for row in rows], dtype=np.int64),
+            part=tuple(row[2] for row in rows),
+            point=np.array([row[3] for row in rows], dtype=np.float64).reshape(-1, 2),
+            normal=np.array([row[4] for row in rows], dtype=np.float64).reshape(-1, 2),
+            force=np.array([row[5] for row in rows], dtype=np.float64).reshape(-1, 2),
+            overlap=np.array([row[6] for row in rows], dtype=np.float64),
+        )
 
 
 class Engine(Protocol):

@@ -10,7 +10,7 @@ import numpy as np
 import pymunk
 import pymunk.batch
 
-from colsim.physics.engines import Contacts, FloatArray, IntArray, Settings, State
+from colsim.physics.engines import ContactRow, Contacts, FloatArray, IntArray, Settings, State
 from colsim.physics.scene import Arc, Body, Chain, Friction, Line, Part, Piece, Point, Scene, straightened
 
 __all__ = ["PymunkEngine"]
@@ -37,8 +37,6 @@ _VIRIAL = (
     | pymunk.batch.ArbiterFields.POINT_A_2
 )
 _PRESSING = pymunk.batch.ArbiterFields.TOTAL_IMPULSE | pymunk.batch.ArbiterFields.DISTANCE_1
-
-_Row = tuple[int, int, Part | None, Point, Point, Point, float]
 
 
 class PymunkEngine:
@@ -242,20 +240,10 @@ class PymunkEngine:
 
     def contacts(self) -> Contacts:
         """Give the contacts of the last step."""
-        rows: list[_Row] = []
+        rows: list[ContactRow] = []
         for index, (rigid, _) in sorted(self._bodies.items()):
             rigid.each_arbiter(self._collect, index, rows)
-        # Engines list contacts in the order of their own tables; ours must not depend on that.
-        rows.sort(key=lambda row: (row[0], row[1], row[2] or "", row[3]))
-        return Contacts(
-            body=np.array([row[0] for row in rows], dtype=np.int64),
-            other=np.array([row[1] for row in rows], dtype=np.int64),
-            part=tuple(row[2] for row in rows),
-            point=np.array([row[3] for row in rows], dtype=np.float64).reshape(-1, 2),
-            normal=np.array([row[4] for row in rows], dtype=np.float64).reshape(-1, 2),
-            force=np.array([row[5] for row in rows], dtype=np.float64).reshape(-1, 2),
-            overlap=np.array([row[6] for row in rows], dtype=np.float64),
-        )
+        return Contacts.of_rows(rows)
 
     def virials(self) -> FloatArray:
         """Give what presses on each body at the last step, ordered as `state` is, of shape (n, 2, 2) [mN mm]."""
@@ -293,7 +281,7 @@ class PymunkEngine:
         self,
         arbiter: pymunk.Arbiter,
         index: int,
-        rows: list[_Row],
+        rows: list[ContactRow],
     ) -> None:
         first, second = arbiter.shapes
         mine = self._bodies[index][1]
