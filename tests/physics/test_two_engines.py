@@ -10,6 +10,7 @@ from tests_shared import ROOT
 
 from colsim.errors import ScenarioError
 from colsim.physics.engines import Settings
+from colsim.physics.pymunk_engine import PymunkEngine
 from colsim.physics.scene import Arc, Body, Chain, Drum, Line, Part, Scene
 from colsim.sampling import Outcome, simulate_fill
 
@@ -43,6 +44,27 @@ def test_the_witness_rolls_and_slips_as_it_should(benchmark, friction, part):
     engine = on_a_slope(benchmark, friction, 30)
     engine.advance(1200)
     assert engine.state().velocity[0, 0] == pytest.approx(part * G / 2 * 0.3, rel=0.01)
+
+
+@pytest.mark.parametrize("ours", [True, False])
+def test_what_slides_stays_on_its_floor_in_ours_and_is_thrown_off_in_the_witness(benchmark, ours):
+    # Coulomb: a solid cylinder that starts sliding at v rolls at 2/3 v, and never leaves the floor (Goldstein, Poole and
+    # Safko, Classical Mechanics, from memory). A convex law throws it up at friction times speed: (mu v)^2 / 2 g high.
+    speed, friction = 450.0, 0.25
+    kind, settings = (PymunkEngine, Settings()) if ours else (benchmark.MujocoEngine, benchmark.SETTINGS)
+    floor = Chain((Line((-1e4, 0.0), (1e4, 0.0), friction, Part.FLOOR),))
+    engine = kind(Scene((0.0, -G), (floor,), 0.25), settings)
+    engine.add(ROUND, (0.0, 33.0), velocity=(speed, 0.0))
+    highest = 0.0
+    for _ in range(100):
+        engine.advance(round(0.001 / settings.step))
+        highest = max(highest, float(engine.state().position[0, 1]) - 33.0)
+    assert engine.state().velocity[0, 0] == pytest.approx(2 / 3 * speed, rel=0.01)
+    thrown = (friction * speed) ** 2 / (2 * G)
+    if ours:
+        assert highest < 0.02 * thrown
+    else:
+        assert 0.5 * thrown < highest < thrown
 
 
 def test_the_witness_tells_its_contacts_as_ours_does(benchmark):
