@@ -27,8 +27,8 @@ _THIN, _WIDE = 0.05 * _MM, 0.1  # thickness of a piece, and half its extent acro
 # Time constant of a contact in steps, the least that is stable, and its damping ratio. Critical damping throws a disc
 # back at up to a fifth of its speed, so that fewer stacks come to rest in an arch; four times that hardly does.
 _STIFF = (2.0, 4.0)
-# Share of a contact's wanted acceleration that it gets, at first touch and from 0.2 mm deep on: more at once is noise in
-# a stack at rest; less lets a container be pressed through a nip that should hold the drum up.
+# Share of a contact's wanted acceleration that it gets, at first touch and from 0.2 mm deep on: more at once is noise
+# in a stack at rest; less lets a container be pressed through a nip that should hold the drum up.
 _IMPEDANCE = (0.95, 0.999, 0.0002, 0.5, 2.0)
 _FRICTION_STIFFER = 20.0  # than normals, so that a held stack hardly creeps
 _ROLLING = 0.1 * _MM  # lever of the weight that resists rolling: what a contact throws back would roll without end

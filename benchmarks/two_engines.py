@@ -5,7 +5,7 @@ engines agree on a scene if the interval of the difference of their rates lies w
 is not significant would be no agreement. Fills on which they differ are run again with finer steps on both.
 
 The rotor turns slowly. The other engine's friction is a convex problem: what slides is thrown off the surface at up to
-friction times its speed, at any step (Anitescu, Mathematical Programming 105 (2006) 113, from memory), while by Coulomb's
+friction times its speed, at any step (Anitescu, Mathematical Programming 105 (2006) 113, from memory); by Coulomb's
 law it stays. At the usual 45 rpm that is a tenth of a metre a second, and moves where containers come to lie in the
 pocket. The last scene shows it and is not counted.
 """

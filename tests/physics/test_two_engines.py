@@ -48,7 +48,7 @@ def test_the_witness_rolls_and_slips_as_it_should(benchmark, friction, part):
 
 @pytest.mark.parametrize("ours", [True, False])
 def test_what_slides_stays_on_its_floor_in_ours_and_is_thrown_off_in_the_witness(benchmark, ours):
-    # Coulomb: a solid cylinder that starts sliding at v rolls at 2/3 v, and never leaves the floor (Goldstein, Poole and
+    # Coulomb: a solid cylinder that starts sliding at v rolls at 2/3 v, and never leaves the floor (Goldstein, Poole,
     # Safko, Classical Mechanics, from memory). A convex law throws it up at friction times speed: (mu v)^2 / 2 g high.
     speed, friction = 450.0, 0.25
     kind, settings = (PymunkEngine, Settings()) if ours else (benchmark.MujocoEngine, benchmark.SETTINGS)
