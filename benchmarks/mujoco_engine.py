@@ -174,6 +174,10 @@ class MujocoEngine:
         """Refuse: bodies keep their shapes here."""
         raise ScenarioError("MuJoCo runs rigid containers here: give one without a soft wall")
 
+    def grip(self, index: int, limit: float) -> None:
+        """Refuse: only a soft wall presses on both sides."""
+        raise ScenarioError("MuJoCo runs rigid containers here: give one without a soft wall")
+
     def remove(self, index: int) -> None:
         """Take a body out."""
         self._spec.delete(self._spec.body(f"body {index}"))

@@ -72,6 +72,18 @@ class CrossSection:
     pocket_floor: float
     lifted_edges: tuple[Line, ...]
 
+    def walls_beside(self, low: float, high: float, surface: int) -> tuple[float, float]:
+        """Give the length of wall beside these heights, both sides together, and its friction over that length [mm]."""
+        length = friction = 0.0
+        for chain in self.scene.walls:
+            for piece in chain.pieces:
+                if isinstance(piece, Line) and piece.part in (Part.LEFT_WALL, Part.RIGHT_WALL):
+                    begin, end = sorted((piece.start[1], piece.end[1]))
+                    value = piece.friction[surface] if isinstance(piece.friction, tuple) else piece.friction
+                    beside = max(0.0, min(high, end) - max(low, begin))
+                    length, friction = length + beside, friction + value * beside
+        return length, friction
+
 
 def build_cross_section(scenario: Scenario) -> CrossSection:
     """Build the scene across the containers' axes.

@@ -141,6 +141,12 @@ class Engine(Protocol):
     def reshape(self, body: Body) -> None:
         """Give a body that is in another height, flat and angle of the flat; all else stays as it was."""
 
+    def grip(self, index: int, limit: float) -> None:
+        """Have what presses on both sides of a body hold it back, by at most a force [mN], until it is given another.
+
+        It acts against motion whichever way it goes, and is no contact; 0 lets go.
+        """
+
     def drive(self, rate: float) -> None:
         """Have the motor turn the drum at this rate [rad/s], as far as its torque allows."""
 

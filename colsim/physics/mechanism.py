@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from enum import StrEnum
 
 import numpy as np
@@ -25,11 +26,12 @@ class Mechanism(StrEnum):
     THROAT_CORNER = "throat corner"
     LIFTED_EDGE = "lifted liner edge"
     SECOND_IN_POCKET = "second one in the pocket"
+    BIND = "bulge against both walls"
     FIRST_PROUD = "first one proud of the drum"
     UNKNOWN = "unknown"
 
 
-def why_blocked(contacts: Contacts, state: State, drum_radius: float) -> Mechanism:
+def why_blocked(contacts: Contacts, state: State, drum_radius: float, *, bound: bool = False) -> Mechanism:
     """Tell what blocks the drum.
 
     Parameters
@@ -38,13 +40,18 @@ def why_blocked(contacts: Contacts, state: State, drum_radius: float) -> Mechani
         With the drum blocked.
     drum_radius : float
         [mm]
+    bound : bool
+        Whether both walls hold back the containers by more than these weigh.
 
     Returns
     -------
     Mechanism
-        By the container that the drum presses hardest: proud if it is the innermost one in the pocket, a second
+        The grip of both walls if it is more than a weight to be lifted, as it grows with what pushes against it.
+        Else by the container that the drum presses hardest: proud if it is the innermost one in the pocket, a second
         one if another lies nearer the axis within the drum.
     """
+    if bound:
+        return Mechanism.BIND
     on_drum = [k for k, part in enumerate(contacts.part) if part in _DRUM]
     if not on_drum:
         return Mechanism.UNKNOWN
@@ -57,19 +64,22 @@ def why_blocked(contacts: Contacts, state: State, drum_radius: float) -> Mechani
     return Mechanism.FIRST_PROUD if int(state.index[innermost]) == pressed else Mechanism.SECOND_IN_POCKET
 
 
-def why_held(contacts: Contacts, state: State) -> Mechanism:
+def why_held(contacts: Contacts, state: State, gripped: Collection[int] = ()) -> Mechanism:
     """Tell what holds up a stack over an empty pocket.
 
     Parameters
     ----------
     contacts, state : Contacts, State
         With everything at rest.
+    gripped : collection of int
+        Indices of the containers on which both walls press.
 
     Returns
     -------
     Mechanism
         By the fixed parts that bear the lowest container and those it touches: a lifted edge or a corner if it gives
-        at least a tenth of what they are borne by, the lifted edge first; else the nip of two between plain walls.
+        at least a tenth of what they are borne by, the lifted edge first; else the grip of both walls, if they have
+        the lowest one or one that it touches; else the nip of two between plain walls.
     """
     if not len(state.index):
         return Mechanism.UNKNOWN
@@ -83,4 +93,6 @@ def why_held(contacts: Contacts, state: State) -> Mechanism:
                 borne[kind] += force if kind is _ANYTHING or part in kind else 0.0
     if borne[_LIFTED] >= _SHARE * borne[_ANYTHING] > 0.0:
         return Mechanism.LIFTED_EDGE
-    return Mechanism.THROAT_CORNER if borne[_CORNER] >= _SHARE * borne[_ANYTHING] > 0.0 else Mechanism.NIP_OF_TWO
+    if borne[_CORNER] >= _SHARE * borne[_ANYTHING] > 0.0:
+        return Mechanism.THROAT_CORNER
+    return Mechanism.NIP_OF_TWO if keystones.isdisjoint(gripped) else Mechanism.BIND

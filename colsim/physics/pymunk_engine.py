@@ -59,7 +59,8 @@ class PymunkEngine:
         space.iterations = self.settings.iterations
         space.collision_slop = self.settings.slop
         self._parts: dict[pymunk.Shape, Part] = {}
-        self._bodies: dict[int, tuple[pymunk.Body, pymunk.Circle | pymunk.Segment]] = {}
+        self._bodies: dict[int, tuple[pymunk.Body, _Section]] = {}
+        self._grips: dict[int, pymunk.PivotJoint] = {}
         self._index_of_id: dict[int, int] = {}
         self._buffer = pymunk.batch.Buffer()
         self._index: IntArray = np.empty(0, dtype=np.int64)
@@ -163,9 +164,11 @@ class PymunkEngine:
         self._index_of_id[rigid.id] = body.index
         self._order = None
 
-    def _shape(self, body: Body, rigid: pymunk.Body) -> pymunk.Circle | pymunk.Segment:
-        shape: pymunk.Circle | pymunk.Segment
-        if body.flat > 0:
+    def _shape(self, body: Body, rigid: pymunk.Body) -> _Section:
+        shape: _Section
+        if body.side > 0:
+            shape = pymunk.Poly(rigid, _corners(body), radius=body.corner_radius)
+        elif body.flat > 0:
             shape = pymunk.Segment(rigid, *_ends(body), body.height / 2)
         else:
             shape = pymunk.Circle(rigid, body.height / 2)
@@ -179,7 +182,8 @@ class PymunkEngine:
         """Give a body that is in another height, flat and angle of the flat; all else stays as it was."""
         rigid, shape = self._bodies[body.index]
         ends = (shape.a, shape.b) if isinstance(shape, pymunk.Segment) else None
-        if _same_ends(ends, _ends(body) if body.flat > 0 else None):
+        box = body.side > 0 or isinstance(shape, pymunk.Poly)
+        if not box and _same_ends(ends, _ends(body) if body.flat > 0 else None):
             shape.unsafe_set_radius(body.height / 2)
         else:
             # Not unsafe_set_endpoints: it turns a segment's normal to the wrong side, and the body sinks in by 4 mm.
@@ -188,8 +192,22 @@ class PymunkEngine:
             self._space.add(other)
             self._bodies[body.index] = (rigid, other)
 
+    def grip(self, index: int, limit: float) -> None:
+        """Hold a body back by at most a force [mN], whichever way it moves; 0 lets go."""
+        joint = self._grips.get(index)
+        if joint is None and limit > 0.0:
+            rigid = self._bodies[index][0]
+            joint = self._grips[index] = pymunk.PivotJoint(self._space.static_body, rigid, rigid.position)
+            joint.error_bias = 1.0  # it does not pull back to where it began
+            self._space.add(joint)
+        if joint is not None:
+            joint.max_force = limit
+            if limit <= 0.0:
+                self._space.remove(self._grips.pop(index))
+
     def remove(self, index: int) -> None:
         """Take a body out."""
+        self.grip(index, 0.0)
         rigid, shape = self._bodies.pop(index)
         del self._index_of_id[rigid.id]
         self._space.remove(shape, rigid)
@@ -252,6 +270,9 @@ class PymunkEngine:
         pymunk.batch.get_space_arbiters(self._space, _VIRIAL, self._buffer)
         rows = np.frombuffer(self._buffer.float_buf(), dtype=np.float64).reshape(-1, 8).copy()
         whole = np.frombuffer(self._buffer.int_buf(), dtype=np.uintp).reshape(-1, 3)
+        # pymunk lists them by where they lie in memory: sums must not depend on that.
+        order = np.lexsort(rows[:, :6].T)
+        rows, whole = rows[order], whole[order]
         impulse, normal = rows[:, 0:2], rows[:, 2:4]
         # Where they touch in two points the force stands at their middle; the second is not a number else.
         middle = np.where((whole[:, 2] == 2)[:, None], (rows[:, 4:6] + rows[:, 6:8]) / 2, rows[:, 4:6])
@@ -304,6 +325,16 @@ class PymunkEngine:
         for point, middle in zip(points, middles, strict=True):
             rows.append((index, other_index, part, (middle.x, middle.y), inward, force, -point.distance))
             force = (math.nan, math.nan)
+
+
+_Section = pymunk.Circle | pymunk.Segment | pymunk.Poly
+
+
+def _corners(body: Body) -> list[Point]:
+    """Give the centres of a box's rounded corners in the body's own frame."""
+    c, s = math.cos(body.flat_angle), math.sin(body.flat_angle)
+    x, y = body.flat / 2, body.side / 2
+    return [(c * a - s * b, s * a + c * b) for a, b in ((-x, -y), (x, -y), (x, y), (-x, y))]
 
 
 def _ends(body: Body) -> tuple[Point, Point]:

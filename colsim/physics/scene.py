@@ -177,7 +177,7 @@ class SoftWall:
 
 @dataclass(frozen=True)
 class Body:
-    """A container's cross-section: a disc, or a stadium where it has a flat.
+    """A container's cross-section: a disc, a stadium where it has a flat, a box with rounded corners with four.
 
     Attributes
     ----------
@@ -199,6 +199,12 @@ class Body:
         By how much the flats are turned against the body's own x axis [rad].
     wall : SoftWall or None
         How the section gives way under load; None if it is rigid.
+    side : float
+        Height of each of its two flat sides [mm]: above 0 it is a box with rounded corners; 0 leaves half rounds.
+    bulge : float
+        How much wider than high it looks, without effect on what it touches [mm]: a wall that circulates.
+    bulge_angle : float
+        Direction across which it looks so [rad], whatever way the body is turned.
     """
 
     index: int
@@ -210,11 +216,19 @@ class Body:
     surface: int = 0
     flat_angle: float = 0.0
     wall: SoftWall | None = None
+    side: float = 0.0
+    bulge: float = 0.0
+    bulge_angle: float = 0.0
+
+    @property
+    def corner_radius(self) -> float:
+        """Radius of what is not flat [mm]."""
+        return (self.height - self.side) / 2
 
     @property
     def reach(self) -> float:
         """Greatest distance of the outline from the centre [mm]."""
-        return (self.height + self.flat) / 2
+        return math.hypot(self.flat, self.side) / 2 + self.corner_radius
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,10 @@
 Once in a while the load on each container is read from its contacts and its section moved part of the way to the one
 that this load makes. The load is the virial of the contact forces, so that a container on top of another, one pinched
 between a wall and its neighbours, and anything between are one case.
+
+Where a column leaves less than 3 mm beside a container and its bulge fills that, both walls press on it. It is then a
+box with rounded corners a little narrower than the column, which touches neither wall, and what they do to it, the
+friction of what they are pressed with, holds it back by a force of its own.
 """
 
 from __future__ import annotations
@@ -14,16 +18,20 @@ from functools import lru_cache
 
 import numpy as np
 
+from colsim.physics.cross_section import CrossSection
 from colsim.physics.engines import Engine, FloatArray, Settings
 from colsim.physics.scene import Body, SoftWall
-from colsim.theory.squeeze import Bottle
+from colsim.theory.squeeze import Bottle, bulge, section_between
 
-__all__ = ["Load", "SoftBodies", "loads", "squeeze_of"]
+__all__ = ["Load", "SoftBodies", "bound_section", "loads", "squeeze_of"]
 
 SLICE = 0.005  # [s] between two looks at the loads, and two changes of the sections
 FASTEST = 10.0  # [mm/s] at which a height or a flat changes
 FLAT_STEP = 0.25  # [mm] in which a flat that sets grows
 UNSEEN = 0.002  # [mm] between a section and what is wanted that is let be
+SINGLE_FILE = 3.0  # [mm] beside a container, below which both walls can press on it
+GAP = 0.1  # [mm] by which a box is narrower than the column
+BOX_STEP = 0.05  # [mm] in which a box changes
 STILL = 0.1  # [mm] by which a height may change in the time of a response while it counts as settled
 _LOST = np.concatenate([[0.0], np.geomspace(1e-6, 0.9, 120)])  # shares of the area at which sections are worked out
 
@@ -107,6 +115,43 @@ def squeeze_of(bottle: Bottle, along: float, across: float) -> float:
     return float(np.interp(along, force[begin:], squeeze[begin:]))
 
 
+@lru_cache(maxsize=256)
+def _bound(bottle: Bottle, width: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Give squeezes [mm] from where the bulge meets both walls, and what top and sides then bear [N]."""
+    girth = math.pi * bottle.diameter
+    touching = (girth - 2 * width) / (math.pi - 2)
+    heights = np.linspace(min(touching, bottle.diameter), max(girth / 2 - width, 0.0), 200)[:-1]
+    forces = np.array([bottle.forces_between(width, height) for height in heights.tolist()])
+    return bottle.diameter - heights, forces[:, 0], forces[:, 1]
+
+
+def bound_section(bottle: Bottle, width: float, along: float) -> tuple[float, float]:
+    """Give squeeze [mm] and force on each side [N] of a bottle that both walls keep from bulging.
+
+    Parameters
+    ----------
+    bottle : Bottle
+        Wall, gas and liquid.
+    width : float
+        Between the walls, not less than the diameter [mm].
+    along : float
+        Force on top [N].
+
+    Returns
+    -------
+    squeeze, side : float
+        Diameter less height, and force with which each wall is pressed; (0, 0) where the bulge does not reach them.
+
+    References
+    ----------
+    `theory.squeeze.Bottle.forces_between`, interpolated.
+    """
+    squeezes, top, side = _bound(bottle, width)
+    if along <= top[0] or len(squeezes) < 2:
+        return 0.0, 0.0
+    return float(np.interp(along, top, squeezes)), max(0.0, float(np.interp(along, top, side)))
+
+
 class SoftBodies:
     """The soft ones among a column's containers, and the sections that they have taken.
 
@@ -116,10 +161,12 @@ class SoftBodies:
         That they are in.
     settings : Settings
         Its time step, and how fast sections follow loads.
+    section : CrossSection, optional
+        Whose walls press on what fills its width; without it none do.
     """
 
-    def __init__(self, engine: Engine, settings: Settings) -> None:
-        self._engine = engine
+    def __init__(self, engine: Engine, settings: Settings, section: CrossSection | None = None) -> None:
+        self._engine, self._section = engine, section
         self._slice = max(1, round(SLICE / settings.step))
         passing = self._slice * settings.step
         self._most = FASTEST * passing
@@ -141,10 +188,17 @@ class SoftBodies:
         """Whether all sections are those that their loads make."""
         return all(soft.changed_in(self._look_back) <= STILL for soft in self._soft.values())
 
+    @property
+    def grips(self) -> Mapping[int, float]:
+        """By how much the walls hold back those on which both press, by index [mN]."""
+        return {number: soft.grip for number, soft in self._soft.items() if soft.grip > 0.0}
+
     def add(self, body: Body) -> None:
         """Take note of a container that has been put in, if it is soft."""
         if body.wall is not None:
-            self._soft[body.index] = _Soft(body, body.wall)
+            width = self._section.width if self._section is not None else math.inf
+            single = 0.0 <= width - body.height < SINGLE_FILE
+            self._soft[body.index] = _Soft(body, body.wall, width if single else math.inf)
 
     def remove(self, index: int) -> None:
         """Forget a container that has come out."""
@@ -167,9 +221,26 @@ class SoftBodies:
                 if soft.give_way(self._share, self._most):
                     changed[number] = soft.shape()
                     self._engine.reshape(changed[number])
-        for soft, load in zip(self._soft.values(), self._loads(), strict=True):
-            soft.want(load)
+        state = self._engine.state()
+        placed = dict(zip(state.index.tolist(), zip(state.position[:, 1], state.angle, strict=True), strict=True))
+        for (number, soft), load in zip(self._soft.items(), self._loads(), strict=True):
+            height, angle = placed[number]
+            beside, friction = self._walls_beside(soft, float(height))
+            soft.want(load, -float(angle), beside=beside)
+            if soft.take_grip(friction):
+                self._engine.grip(number, soft.grip)
         return changed
+
+    def _walls_beside(self, soft: _Soft, height: float) -> tuple[bool, float]:
+        """Tell whether there is wall beside the flat sides of a container, and give both frictions as means over them.
+
+        Where the walls end beside them only what is above the end presses.
+        """
+        if self._section is None or not math.isfinite(soft.width):
+            return False, 0.0
+        half = max(soft.side, GAP) / 2
+        length, friction = self._section.walls_beside(height - half, height + half, soft.body.surface)
+        return length > 0.0, friction / (2 * half)
 
     def _loads(self) -> list[Load]:
         return loads(np.array([soft.virial for soft in self._soft.values()]).reshape(-1, 2, 2))
@@ -190,6 +261,7 @@ class _Soft:
 
     body: Body
     wall: SoftWall
+    width: float = math.inf
     virial: FloatArray = field(default_factory=lambda: np.zeros((2, 2)))
     squeeze: float = 0.0
     wanted: float = 0.0
@@ -197,25 +269,63 @@ class _Soft:
     flat: float = 0.0
     flat_to_set: float = 0.0
     flat_angle: float = 0.0
+    side: float = 0.0
+    side_force: float = 0.0
+    grip: float = 0.0
+    level: float = 0.0
+    pressed_along: float = 0.0
+    shown: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
-    def want(self, load: Load) -> None:
-        """Take up the squeeze that a load makes, at least that which has set."""
+    def want(self, load: Load, level: float, *, beside: bool) -> None:
+        """Take up the squeeze that a load makes, at least that which has set; level is so in the body's own frame."""
         height, width = self.body.height - self.squeeze, self.body.height + self.squeeze / 2
-        wanted = squeeze_of(self.wall.bottle, load.greatest / height / 1000.0, load.across / width / 1000.0)
-        self.wanted = max(wanted, 2.0 / math.pi * self.flat_to_set)
+        along, across = load.greatest / height / 1000.0, load.across / width / 1000.0
+        self.level, self.pressed_along = level, load.angle
+        least = 2.0 / math.pi * self.flat_to_set
+        self.wanted = max(squeeze_of(self.wall.bottle, along, across), least)
+        self.side_force = 0.0
+        if beside and self.body.height + bulge(self.wanted, self.body.height) > self.width:
+            squeeze, self.side_force = bound_section(self.wall.bottle, self.width, along)
+            self.wanted = max(squeeze, least)
+
+    @property
+    def bound(self) -> bool:
+        """Whether both walls press on it."""
+        return self.side_force > 0.0
+
+    def take_grip(self, friction: float) -> bool:
+        """Take up the force by which the walls hold it back [mN]; tell whether it has changed."""
+        before, self.grip = self.grip, 1000.0 * friction * self.side_force
+        return self.grip != before
 
     def give_way(self, share: float, most: float) -> bool:
-        """Go a share of the way to what is wanted, but not too far at once; tell whether anything changed."""
-        if abs(self.wanted - self.squeeze) < UNSEEN and abs(self.flat_to_set - self.flat) < UNSEEN:
-            self.past.append((self.squeeze, self.flat))
-            return False
-        before = self.squeeze, self.flat
-        self.squeeze += min(max(share * (self.wanted - self.squeeze), -most), most)
-        # A stadium is wider than the disc that it was, so it too must come bit by bit.
-        if abs(self.flat_to_set - self.flat) > UNSEEN:
+        """Go a share of the way to what is wanted, but not too far at once; tell whether it is to be seen."""
+        self.past.append((self.squeeze, self.flat))
+        before = self.squeeze, self.flat, self.side
+        width = self.flat + self.body.height - self.squeeze - self.side
+        if abs(self.wanted - self.squeeze) >= UNSEEN:
+            self.squeeze += min(max(share * (self.wanted - self.squeeze), -most), most)
+        if self.bound:
+            self._fill_the_width(width + most)
+        elif self.side > 0.0:  # let go by the walls
+            self.flat, self.side = min(self.flat, self.flat_to_set), 0.0
+        elif abs(self.flat_to_set - self.flat) >= UNSEEN:
+            # A stadium is wider than the disc that it was, so it too must come bit by bit.
             self.flat += min(max(share * (self.flat_to_set - self.flat), -most), most)
-        self.past.append(before)
+        now = self.squeeze, self.flat, self.side
+        if not self.bound:
+            return now != before
+        # An engine forgets the contacts of a box that it is given anew.
+        if max(abs(a - b) for a, b in zip(self.shown, now, strict=True)) < BOX_STEP:
+            return False
+        self.shown = now
         return True
+
+    def _fill_the_width(self, most: float) -> None:
+        """Take the flats of a bulge that reaches both walls, but no more width than it may."""
+        height, free = self.body.height - self.squeeze, self.body.height + bulge(self.squeeze, self.body.height)
+        self.side = section_between(self.width, height, self.body.height).flat_side if free >= self.width else 0.0
+        self.flat = max(0.0, min(free, self.width - GAP, most) - (height - self.side))
 
     def changed_in(self, looks: int) -> float:
         """Give by how much squeeze or flat differ from so many changes ago [mm]; at first it has not settled."""
@@ -234,7 +344,12 @@ class _Soft:
 
     def shape(self) -> Body:
         """Give the body with its section of now: the flat that has set, rounded for the rest."""
+        height = self.body.height - self.squeeze
+        if self.bound:
+            return replace(self.body, height=height, flat=self.flat, side=self.side, flat_angle=self.level)
         # In steps, since an engine may have to forget a body's contacts to give it other ends.
         done = abs(self.flat_to_set - self.flat) <= UNSEEN
         flat = (self.flat if done else FLAT_STEP * round(self.flat / FLAT_STEP)) or self.body.flat
-        return replace(self.body, height=self.body.height - self.squeeze, flat=flat, flat_angle=self.flat_angle)
+        elastic = max(0.0, math.pi / 2 * self.squeeze - flat)
+        body = replace(self.body, bulge=elastic, bulge_angle=self.pressed_along + math.pi / 2)
+        return replace(body, height=height, flat=flat, flat_angle=self.flat_angle)

@@ -14,6 +14,7 @@ import numpy as np
 
 from colsim.physics.cross_section import CrossSection
 from colsim.physics.engines import Contacts, Engine, Settings, State
+from colsim.physics.mechanism import Mechanism, why_blocked, why_held
 from colsim.physics.scene import Body
 from colsim.physics.softness import SoftBodies
 
@@ -126,7 +127,7 @@ class VendingColumn:
         self._shared = self._turning = False
         self._looks = 0
         self._reach = 0.0  # of the largest container that was ever in
-        self._soft = SoftBodies(engine, settings)
+        self._soft = SoftBodies(engine, settings, section)
         self._state = engine.state()
         engine.hold()
 
@@ -143,6 +144,16 @@ class VendingColumn:
     def contacts(self) -> Contacts:
         """Give the contacts as they are now."""
         return self._engine.contacts()
+
+    def why_held(self) -> Mechanism:
+        """Tell what holds the containers up."""
+        return why_held(self.contacts(), self._state, self._soft.grips)
+
+    def why_blocked(self) -> Mechanism:
+        """Tell what blocks the drum."""
+        weight = math.hypot(*self._section.scene.gravity) * sum(body.mass for body in self._bodies.values())
+        bound = sum(self._soft.grips.values()) > weight
+        return why_blocked(self.contacts(), self._state, self._section.drum_radius, bound=bound)
 
     @property
     def dispensed(self) -> int:

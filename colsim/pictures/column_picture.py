@@ -163,19 +163,21 @@ def _spacer_outlines(scenario: Scenario) -> Iterable[list[Point]]:
 
 
 def _draw_container(ax: Axes, body: Body, name: str, centre: Point, angle: float) -> None:
-    radius, half = body.height / 2, body.flat / 2
+    radius, half, side = body.corner_radius, body.flat / 2, body.side / 2
+    across, turned = half, angle + body.flat_angle
+    if body.bulge > 0.0 and half == 0.0:  # as it looks; to the engine it is round
+        across, turned = body.bulge / 2, body.bulge_angle
     # Kinds differ in shade and in how they are hatched.
     shade, hatch = _KINDS[body.surface % len(_KINDS)]
     look = {"facecolor": shade, "edgecolor": INK, "linewidth": 1.2, "hatch": hatch, "label": name}
-    if half == 0:
+    if across == 0:
         ax.add_patch(Circle(centre, radius, **look))
     else:
         turns = np.linspace(-math.pi / 2, math.pi / 2, 40)
-        right = np.column_stack([half + radius * np.cos(turns), radius * np.sin(turns)])
+        up_or_down = np.where(turns < 0, -side, side)
+        right = np.column_stack([across + radius * np.cos(turns), up_or_down + radius * np.sin(turns)])
         outline = np.vstack([right, -right])
-        ax.add_patch(
-            Polygon([np.add(centre, _turn((x, y), angle + body.flat_angle)) for x, y in outline], closed=True, **look)
-        )
+        ax.add_patch(Polygon([np.add(centre, _turn((x, y), turned)) for x, y in outline], closed=True, **look))
     spoke = _turn((radius, 0.0), angle)
     ax.plot(
         [centre[0] + 0.55 * spoke[0], centre[0] + 0.95 * spoke[0]],

@@ -14,7 +14,7 @@ from colsim.model.contradictions import container_contradictions
 from colsim.model.spread import Spread
 from colsim.physics.cross_section import CrossSection, build_cross_section, container_body
 from colsim.physics.engines import Contacts, Engine, Settings
-from colsim.physics.mechanism import Mechanism, why_blocked, why_held
+from colsim.physics.mechanism import Mechanism
 from colsim.physics.pymunk_engine import PymunkEngine
 from colsim.physics.scene import Body, Scene
 from colsim.physics.vending import Frame, LostContainerError, Turn, VendingColumn
@@ -316,7 +316,7 @@ class _Course:
         dropped = 0
         for number in range(turns + 1):
             if number == turns:
-                held = why_held(self._column.contacts(), self._column.state)
+                held = self._column.why_held()
             made.append(turn := self._column.turn())
             dropped += len(turn.dropped)
             if turn.blocked or (dropped and number >= turns - 1):
@@ -335,8 +335,7 @@ class _Course:
 
     def _judged(self, dropped: int, held: Mechanism | None, made: list[Turn]) -> tuple[Outcome, Mechanism | None]:
         if made[-1].blocked:
-            contacts, state = self._column.contacts(), self._column.state
-            return Outcome.STALL, why_blocked(contacts, state, self._section.drum_radius)
+            return Outcome.STALL, self._column.why_blocked()
         if not dropped:
             return Outcome.BRIDGE, held
         if held is not None:

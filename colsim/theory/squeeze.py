@@ -339,6 +339,16 @@ class Bottle:
         skin = math.pi / 2 * self.pressure_when((squeeze / self.diameter) ** 2) / 1000
         return self.ring_force(1.0) + self.length * skin
 
+    def forces_between(self, width: float, height: float) -> tuple[float, float]:
+        """Give the forces on top and on both sides [N] of a bottle that walls hold to a width, a load to a height.
+
+        They are (p b_1 + e k s) L and p b_2 L with the flats of `section_between`, which raises `RangeError` if the
+        section would not touch both pairs; p is that of its area lost, s = d - h. The ring bears on top alone.
+        """
+        section = section_between(width, height, self.diameter)
+        skin = self.pressure_when(section.area_lost) / 1000 * self.length
+        return skin * section.flat_top + self.ring_force(self.diameter - height), skin * section.flat_side
+
     def squeeze_under(self, load: float) -> float:
         """Give the largest squeeze s [mm] that carries a load [N], zero or more, or raise `RangeError`.
 
