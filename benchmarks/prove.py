@@ -14,7 +14,7 @@ from pathlib import Path
 
 from common import FAILS, HOLDS, RESULTS, VERDICT, table, write
 
-PROOFS = ("channel", "bridges", "hopper", "coverage", "two_engines")
+PROOFS = ("channel", "bridges", "hopper", "interval_coverage", "two_engines")
 
 
 def verdict_in(text: str) -> str:

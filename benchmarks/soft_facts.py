@@ -8,6 +8,7 @@ knows which. All are of one size and mass, in one column with one spacer.
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor
 
 from common import ROTOR, quick_or_full, table, write
@@ -37,13 +38,20 @@ def scenario(kind: str, fraction: float, count: int) -> Scenario:
     )
 
 
-def outcome(job: tuple[str, float, int, int]) -> str:
+def outcome(job: tuple[Scenario, int]) -> str:
     """Give what ends or spoils a fill, or nothing."""
-    kind, fraction, count, fill = job
-    found = simulate_fill(scenario(kind, fraction, count), seed=13, fill=fill)
+    described, fill = job
+    found = simulate_fill(described, seed=13, fill=fill)
     if found.invalid:
         return "invalid"
     return "" if found.failure is None else str(found.failure.outcome)
+
+
+def in_words(outcomes: Iterable[str]) -> str:
+    """Say how many fills failed, and of what."""
+    failed = [each for each in outcomes if each]
+    kinds = ", ".join(f"{failed.count(each)} {each}" for each in dict.fromkeys(failed))
+    return f"{len(failed)}" + (f" ({kinds})" if kinds else "")
 
 
 def main() -> None:
@@ -55,10 +63,8 @@ def main() -> None:
         for kind, word in tqdm(cases[:1] if quick else cases):
             cells = []
             for count in counts:
-                jobs = itertools.product([kind], [SETTING[word]], [count], range(fills))
-                found = [one for one in pool.map(outcome, jobs) if one]
-                kinds = ", ".join(f"{found.count(each)} {each}" for each in dict.fromkeys(found))
-                cells.append(f"{len(found)}" + (f" ({kinds})" if kinds else ""))
+                jobs = itertools.product([scenario(kind, SETTING[word], count)], range(fills))
+                cells.append(in_words(pool.map(outcome, jobs)))
             rows.append([kind, word if KINDS[kind] else "-", *cells])
     head = [f"Failed fills of {fills} by how many are loaded; 65 mm in 90 mm, spacer 12 mm, room for some 17.", ""]
     write("soft_facts", head + table(["container", "flats", *map(str, counts)], rows), quick=quick)

@@ -8,18 +8,21 @@ import os
 import sys
 import tempfile
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from decimal import Decimal
+from functools import partial
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from colsim.advice import compare_containers, find_spacer, simulate_sweep
-from colsim.advice.cautions import CAUTIONS
+from colsim.advice import compare_containers, find_count, find_spacer, simulate_sweep
+from colsim.advice.count import MAX_FILLS as MAX_FILLS_OF_COUNT
+from colsim.advice.count import risk_by_count
 from colsim.advice.decision import Decision
-from colsim.advice.report import as_json_object, as_text, check_as_text, why
+from colsim.advice.report import as_json_object, as_text, care_as_text, check_as_text, count_as_text, why
 from colsim.advice.spacer import MAX_FILLS
 from colsim.errors import ColsimError, OutputError, ScenarioError
 from colsim.model import CATALOGUE, Scenario
@@ -30,12 +33,14 @@ from colsim.sampling.many_fills import process_pool
 
 if TYPE_CHECKING:
     import pandas as pd
+    from matplotlib.axes import Axes
 
 SWEEP_FILLS = 48
 MOST_POINTS = 200
 _FEWER_POINTS = f"allowed: {MOST_POINTS} in all; take a larger step or fewer values"
 _ROUNDING = Decimal("1e-9")  # of a step, by which a range's upper end may lie beyond its last value
 _TRUTH = {"true": True, "false": False}
+_CHART_KINDS = (".png", ".svg")
 
 app = typer.Typer(
     add_completion=False,
@@ -46,6 +51,8 @@ app = typer.Typer(
 )
 Seed = Annotated[int | None, typer.Option(min=0, help="seed of all draws; a fresh one if not given")]
 Workers = Annotated[int | None, typer.Option(min=1, help="processes; one for each core if not given")]
+Table = Annotated[Path | None, typer.Option("--csv", metavar="PATH", help="write the table here")]
+Chart = Annotated[Path | None, typer.Option("--chart", metavar="PATH", help="draw the chart here, as PNG or SVG")]
 ScenarioFile = Annotated[Path, typer.Argument(metavar="FILE", help="scenario in TOML", show_default=False)]
 
 
@@ -86,11 +93,9 @@ def advise(
     cores = workers or os.cpu_count() or 1
     _print(f"{time.monotonic() - begun:.0f} s, {cores} processes, seed {seed}" + ("" if show_why else "   more: --why"))
     if json_path is not None:
-        _write_whole(json_path, json.dumps(as_json_object(scenario, decision), indent=2, allow_nan=False) + "\n")
-        _print(f"written: {json_path}")
+        _write_text(json_path, json.dumps(as_json_object(scenario, decision), indent=2, allow_nan=False) + "\n")
     if pictures is not None:
-        for path in _draw(scenario, decision, pictures):
-            _print(f"drawn: {path}")
+        _draw_columns(scenario, decision, pictures)
 
 
 @app.command()
@@ -102,13 +107,13 @@ def compare(
     max_fills: Annotated[int, typer.Option(min=1, help="virtual loadings a spacer and end, at most")] = MAX_FILLS,
     seed: Seed = None,
     workers: Workers = None,
-    csv: Annotated[Path | None, typer.Option(metavar="PATH", help="write the table here")] = None,
-    chart: Annotated[Path | None, typer.Option(metavar="PATH", help="draw the chart here, as PNG or SVG")] = None,
+    csv: Table = None,
+    chart: Chart = None,
 ) -> None:
     """Simulate several containers in the column, and say which belong in it, with which spacer."""
     scenario = Scenario.from_toml(file)
-    for path in (csv, chart):
-        _require_file_to_be(path)
+    _require_file_to_be(csv)
+    _require_chart_to_be(chart)
     begun = time.monotonic()
     seed = fresh_seed() if seed is None else seed
     with process_pool(workers) as pool:
@@ -118,14 +123,45 @@ def compare(
     if csv is not None:
         _write_table(csv, comparison.to_dataframe())
     if chart is not None:
-        from matplotlib.figure import Figure
-
         from colsim.pictures import plot_comparison
 
-        figure = Figure(figsize=(8.0, 1.6 + 0.55 * len(names)), layout="constrained")
-        plot_comparison(comparison, figure.add_subplot())
-        figure.savefig(chart, dpi=150)
-        _print(f"drawn: {chart}")
+        _draw(chart, (8.0, 1.6 + 0.55 * len(names)), partial(plot_comparison, comparison))
+
+
+@app.command()
+def count(
+    file: ScenarioFile,
+    counts: Annotated[
+        str | None,
+        typer.Option(
+            metavar="VALUES", help="exactly the counts to look at: 8,10,12 or 8:14:2; looked for if not given"
+        ),
+    ] = None,
+    max_fills: Annotated[
+        int, typer.Option(min=1, help="virtual loadings a count and end, at most")
+    ] = MAX_FILLS_OF_COUNT,
+    seed: Seed = None,
+    workers: Workers = None,
+    csv: Table = None,
+    chart: Chart = None,
+) -> None:
+    """Simulate, and say how many to load."""
+    named = None if counts is None else _read_counts(counts)
+    scenario = Scenario.from_toml(file)
+    _require_file_to_be(csv)
+    _require_chart_to_be(chart)
+    begun = time.monotonic()
+    seed = fresh_seed() if seed is None else seed
+    with process_pool(workers) as pool:
+        decision = find_count(scenario, counts=named, max_fills=max_fills, seed=seed, executor=pool, progress=True)
+    _print(count_as_text(decision))
+    _print_cautions_and_time(begun, workers, seed)
+    if csv is not None:
+        _write_table(csv, risk_by_count(decision))
+    if chart is not None:
+        from colsim.pictures import plot_count
+
+        _draw(chart, (7.2, 4.6), partial(plot_count, decision))
 
 
 @app.command()
@@ -141,7 +177,7 @@ def sweep(
     fills: Annotated[int, typer.Option(min=1, help="virtual loadings of each combination")] = SWEEP_FILLS,
     seed: Seed = None,
     workers: Workers = None,
-    csv: Annotated[Path | None, typer.Option(metavar="PATH", help="write the table here")] = None,
+    csv: Table = None,
 ) -> None:
     """Simulate every combination of some values of any key of the scenario."""
     values = _read_sweep(over)
@@ -202,8 +238,7 @@ def _print(text: str) -> None:
 
 
 def _print_cautions_and_time(begun: float, workers: int | None, seed: int) -> None:
-    for caution in CAUTIONS:
-        _print(f"   {caution}")
+    _print(care_as_text())
     _print(f"{time.monotonic() - begun:.0f} s, {workers or os.cpu_count() or 1} processes, seed {seed}")
 
 
@@ -216,27 +251,36 @@ def _read_sweep(over: Sequence[str]) -> dict[str, list[object]]:
             raise ScenarioError([("--over", f'got "{text}"; allowed: PATH=VALUES, such as loading.count=8,10,12')])
         if path in values:
             raise ScenarioError([(f"--over {path}", "got twice; allowed: once, with all its values")])
-        values[path] = _read_values(path, listed)
+        values[path] = _read_values(f"--over {path}", listed)
     points = math.prod(len(each) for each in values.values())
     if points > MOST_POINTS:
         raise ScenarioError([("--over", f"got {points} combinations; {_FEWER_POINTS}")])
     return values
 
 
-def _read_values(path: str, text: str) -> list[object]:
+def _read_counts(text: str) -> list[int]:
+    values = _read_values("--counts", text)
+    whole = [value for value in values if type(value) is int]  # a truth value is no count
+    if len(whole) < len(values):
+        allowed = "allowed: whole numbers of containers, as a list 12,14,16 or a range 12:16:2"
+        raise ScenarioError([("--counts", f'got "{text}", not all whole numbers; {allowed}')])
+    return whole
+
+
+def _read_values(option: str, text: str) -> list[object]:
     """Read a list such as ``12,14,16`` or ``60 mm,62 mm``, or a range such as ``12:16:2``."""
     if ":" in text:
-        return _read_range(path, text)
+        return _read_range(option, text)
     items = [item.strip() for item in text.split(",")]
     if not all(items):
         what = "an empty place in the list" if any(items) else "no values"
-        raise ScenarioError([(f"--over {path}", f'got "{text}", {what}; allowed: a list 12,14,16 or a range 12:16:2')])
+        raise ScenarioError([(option, f'got "{text}", {what}; allowed: a list 12,14,16 or a range 12:16:2')])
     values = [_read_value(item) for item in items]
     bare = any(isinstance(value, (int, float)) for value in values)
     if bare and any(isinstance(value, str) and value[0] in "0123456789.+-" for value in values):
         wrong = "some values with a unit and some without"  # as a decimal comma would give
         raise ScenarioError(
-            [(f"--over {path}", f'got "{text}", {wrong}; allowed: all with their unit or none, and a decimal point')]
+            [(option, f'got "{text}", {wrong}; allowed: all with their unit or none, and a decimal point')]
         )
     return values
 
@@ -251,9 +295,8 @@ def _read_value(text: str) -> object:
     return text
 
 
-def _read_range(path: str, text: str) -> list[object]:
+def _read_range(option: str, text: str) -> list[object]:
     """Read ``low:high:step``, in decimals so that the upper end is not lost to rounding."""
-    name = f"--over {path}"
     try:
         low, high, step = (Decimal(part.strip()) for part in text.split(":"))
         steps = (high - low) / (step or 1)
@@ -261,14 +304,14 @@ def _read_range(path: str, text: str) -> list[object]:
     except (ValueError, ArithmeticError):
         readable = False
     if not readable:
-        allowed = "allowed: low:high:step in plain numbers, such as 12:16:2; list values with units: 60 mm,62 mm"
-        raise ScenarioError([(name, f'got "{text}"; {allowed}')])
+        allowed = "allowed: low:high:step in plain numbers without units, such as 12:16:2, or a list of all values"
+        raise ScenarioError([(option, f'got "{text}"; {allowed}')])
     if step == 0:
-        raise ScenarioError([(name, f'got "{text}", a step of 0; allowed: any other')])
+        raise ScenarioError([(option, f'got "{text}", a step of 0; allowed: any other')])
     if steps < 0:
-        raise ScenarioError([(name, f'got "{text}", a step that leads away from {high}; turn its sign')])
+        raise ScenarioError([(option, f'got "{text}", a step that leads away from {high}; turn its sign')])
     if steps >= MOST_POINTS:
-        raise ScenarioError([(name, f'got "{text}", more than {MOST_POINTS} values; {_FEWER_POINTS}')])
+        raise ScenarioError([(option, f'got "{text}", more than {MOST_POINTS} values; {_FEWER_POINTS}')])
     numbers = [low + k * step for k in range(math.floor(steps + _ROUNDING) + 1)]
     whole = all(number == number.to_integral_value() for number in (low, step))
     return [int(number) if whole else float(number) for number in numbers]
@@ -301,16 +344,40 @@ def _require_folder_to_be(folder: Path) -> None:
     _require_writable(there)
 
 
+def _require_chart_to_be(path: Path | None) -> None:
+    """Refuse a chart that cannot be written, or whose kind its name does not tell."""
+    if path is not None and path.suffix.lower() not in _CHART_KINDS:
+        raise OutputError(
+            f'{path}: got the ending "{path.suffix}"; allowed: {" or ".join(_CHART_KINDS)}; give the chart another name'
+        )
+    _require_file_to_be(path)
+
+
 def _write_table(path: Path, table: pd.DataFrame) -> None:
-    _write_whole(path, table.to_csv(index=False))
+    _write_text(path, table.to_csv(index=False, lineterminator="\n"))
+
+
+def _write_text(path: Path, text: str) -> None:
+    _write_whole(path, text.encode("utf-8"))
     _print(f"written: {path}")
 
 
-def _write_whole(path: Path, text: str) -> None:
+def _draw(path: Path, size: tuple[float, float], draw: Callable[[Axes], object]) -> None:
+    """Draw on axes of a figure of that size [in], and write it as the kind that its name ends in."""
+    from matplotlib.figure import Figure
+
+    figure, drawn = Figure(figsize=size, layout="constrained"), BytesIO()
+    draw(figure.add_subplot())
+    figure.savefig(drawn, format=path.suffix[1:], dpi=150)
+    _write_whole(path, drawn.getvalue())
+    _print(f"drawn: {path}")
+
+
+def _write_whole(path: Path, content: bytes) -> None:
     """Write a file whole or not at all."""
     part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        part.write_text(text, encoding="utf-8")
+        part.write_bytes(content)
         part.replace(path)
     except OSError as error:
         raise OutputError(f"{path}: cannot be written ({error.strerror})") from None
@@ -318,10 +385,8 @@ def _write_whole(path: Path, text: str) -> None:
         part.unlink(missing_ok=True)
 
 
-def _draw(scenario: Scenario, decision: Decision, folder: Path) -> list[Path]:
+def _draw_columns(scenario: Scenario, decision: Decision, folder: Path) -> None:
     """Draw the column as it is now where it first fails, as recommended, and the risk by how full it is."""
-    from matplotlib.figure import Figure
-
     from colsim.pictures import plot_column, plot_risk
 
     chosen = {"as-it-is-now": scenario.rotor.spacer_thickness}
@@ -329,21 +394,14 @@ def _draw(scenario: Scenario, decision: Decision, folder: Path) -> list[Path]:
         chosen["recommended"] = decision.recommended
     folder.mkdir(parents=True, exist_ok=True)
     by_value = {option.value: option for option in decision.options}
-    paths = []
     for name, thickness in chosen.items():
         changed = scenario.changed(**{"rotor.spacer_thickness": thickness})
         number = by_value[thickness].first_failure if thickness in by_value else None
         fill = simulate_fill(changed, seed=decision.seed, fill=number or 0, record=True)
-        figure = Figure(figsize=(6.4, 8.0), layout="constrained")
         # Where it stuck; or, if it never did, as it stands when loaded, just before the drum first turns.
         turned = next((k for k, frame in enumerate(fill.frames) if abs(frame.drum_angle) > 0.02), 1)
-        plot_column(fill, -1 if fill.failure else max(0, turned - 1), ax=figure.add_subplot())
-        paths.append(folder / f"column-{name}.png")
-        figure.savefig(paths[-1], dpi=150)
+        shown = -1 if fill.failure else max(0, turned - 1)
+        _draw(folder / f"column-{name}.png", (6.4, 8.0), partial(plot_column, fill, shown))
     now = by_value.get(scenario.rotor.spacer_thickness)
     if now is not None:
-        figure = Figure(figsize=(6.4, 4.0), layout="constrained")
-        plot_risk(now.fills, figure.add_subplot())
-        paths.append(folder / "risk-as-it-is-now.png")
-        figure.savefig(paths[-1], dpi=150)
-    return paths
+        _draw(folder / "risk-as-it-is-now.png", (6.4, 4.0), partial(plot_risk, now.fills))

@@ -13,10 +13,11 @@ from colsim.advice.decision import Decision, Option, Status, first_failure
 from colsim.advice.measurements import BEHIND, what_follows
 from colsim.advice.to_measure import in_words
 from colsim.model import Scenario, Target
+from colsim.model.softness import USUAL_TEMPERATURE
 from colsim.sampling.one_fill import ENGINE
 from colsim.version import __version__
 
-__all__ = ["as_json_object", "as_text", "check_as_text", "why"]
+__all__ = ["as_json_object", "as_text", "care_as_text", "check_as_text", "count_as_text", "why"]
 
 _VERDICT = {
     Status.MEETS: "meets",
@@ -24,17 +25,15 @@ _VERDICT = {
     Status.UNDECIDED: "cannot tell yet",
     Status.DEPENDS: "depends on",
 }
-NOT_CHECKED = (
-    "Whether to replace liners, end stops, cap direction: NOT CHECKED, not built yet. How high to fill: colsim sweep."
-)
 _HINTS = 3
 
 
 _LINE = 100  # characters
 
 
-def _care() -> list[str]:
-    return ["CARE", *(f"   {caution}" for caution in CAUTIONS)]
+def care_as_text() -> str:
+    """Write what to mind with the hands in the machine, for the terminal."""
+    return "\n".join(["CARE", *(f"   {caution}" for caution in CAUTIONS)])
 
 
 def _wrapped(label: str, text: str, indent: int) -> str:
@@ -67,21 +66,20 @@ def check_as_text(scenario: Scenario, *, show_why: bool = False) -> str:
     lines += [_wrapped("UNKNOWN", ranges or "nothing", 11), _wrapped("ASSUMED", assumed or "nothing", 11)]
     if kept := _kept_for_later(scenario):
         lines.append(_wrapped("KEPT", f"{kept}: read, and without effect here", 11))
-    lines += ["", NOT_CHECKED, *_care()]
+    not_built = "Whether to replace liners, end stops, cap direction: NOT CHECKED, not built yet."
+    lines += ["", _wrapped("", f"{not_built} How high to fill: {_how_high(scenario)}.", 0), care_as_text()]
     return "\n".join(lines)
 
 
 def _kept_for_later(scenario: Scenario) -> str:
     """List what was given and no simulation uses yet."""
     temperatures = ("loading_temperature", "service_temperature")
-    unused = (
-        ("days",) if any(container.is_soft for container in scenario.products.values()) else (*temperatures, "days")
-    )
+    unused = () if any(container.is_soft for container in scenario.products.values()) else (*temperatures, "days")
     found = [f"conditions.{name}" for name in unused if name in scenario.conditions.model_fields_set]
     found += [
         f"{kind}.{name}"
         for kind, container in scenario.products.items()
-        for name in sorted(container.without_effect - {"length"})
+        for name in sorted(scenario.without_effect(container) - {"length"})
         if getattr(container, name) not in (None, ())
     ]
     return ", ".join(found + (["on_hand.liners"] if scenario.on_hand.liners else []))
@@ -100,7 +98,7 @@ def as_text(scenario: Scenario, decision: Decision) -> str:
     Returns
     -------
     str
-        What is not built or not given reads ``NOT CHECKED``.
+        What is not built, not given or left to another command reads ``NOT CHECKED``.
     """
     sizes = ", ".join(
         f"{kind.name if scenario.container else name} {kind.diameter:.1f} mm"
@@ -110,7 +108,11 @@ def as_text(scenario: Scenario, decision: Decision) -> str:
         f"{scenario.title}: {sizes}; column {scenario.column.width:.0f} mm",
         f"DO THIS       (limit you set: {_limit(scenario.target)})",
         _wrapped(" 1", _order(scenario, decision), 3),
-        _wrapped(" 2", f"Load: NOT CHECKED how high to fill; all below is for {_loading(scenario)}.", 3),
+        _wrapped(
+            " 2",
+            f"Load: NOT CHECKED here how high to fill; {_how_high(scenario)}. All below is for {_loading(scenario)}.",
+            3,
+        ),
         _wrapped(" 3", f"Liners: {_liners(scenario)}", 3),
         _wrapped(" 4", "End stops, cap direction: NOT CHECKED, not built yet.", 3),
         "WHAT TO EXPECT, bad vends in 1000",
@@ -121,10 +123,23 @@ def as_text(scenario: Scenario, decision: Decision) -> str:
         ),
         *_footnote(scenario, decision),
     ]
-    if decision.measure_next:
-        lines += ["MEASURE NEXT", *(_wrapped("", hint, 3) for hint in decision.measure_next[:_HINTS])]
-    lines.append("HOT WEEKS     NOT CHECKED: soft walls are not built yet.")
-    return "\n".join([*lines, *_care()])
+    return "\n".join([*lines, *_measure_next(decision), *_hot_weeks(scenario), care_as_text()])
+
+
+def count_as_text(decision: Decision) -> str:
+    """Write the answer on the count for the terminal.
+
+    Parameters
+    ----------
+    decision : Decision
+        As `find_count` gives it.
+
+    Returns
+    -------
+    str
+        Its summary, and what to measure next, if anything.
+    """
+    return "\n".join([decision.summary(), *_measure_next(decision)])
 
 
 def why(scenario: Scenario, decision: Decision) -> str:
@@ -190,6 +205,30 @@ def _limit(target: Target) -> str:
 def _loading(scenario: Scenario) -> str:
     top_up = scenario.loading.top_up_at
     return scenario.load + ("" if top_up is None else f", topped up once at {top_up} left")
+
+
+def _how_high(scenario: Scenario) -> str:
+    """Name the command that says how high to fill; it takes one kind at a time."""
+    return "run colsim count FILE" + (", with each kind described alone" if scenario.loading.layers else "")
+
+
+def _measure_next(decision: Decision) -> list[str]:
+    """Give the hints that help most, under their heading; no lines if there are none."""
+    hints = [_wrapped("", hint, 3) for hint in decision.measure_next[:_HINTS]]
+    return ["MEASURE NEXT", *hints] if hints else []
+
+
+def _hot_weeks(scenario: Scenario) -> list[str]:
+    """Say at which temperature soft walls were simulated, and how to look at another; no lines if all are rigid."""
+    if not any(container.is_soft for container in scenario.loaded_products.values()):
+        return []
+    given = scenario.conditions.service_temperature
+    now = f"{USUAL_TEMPERATURE:g} deg C (assumed)" if given is None else f"{given:g} deg C"
+    text = (
+        f"NOT CHECKED beyond the {now} of the column that soft walls were simulated at. Set "
+        f"conditions.service_temperature to that of a hot week, and {_how_high(scenario)}."
+    )
+    return [_wrapped("HOT WEEKS", text, 14)]
 
 
 def _liners(scenario: Scenario) -> str:

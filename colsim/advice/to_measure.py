@@ -50,6 +50,7 @@ _MEASUREMENTS = {
     "container.inside_volume": ("all that it holds", 5),
     "container.body_length": ("length between its shoulders", 1),
     "container.end_stiffness": ("how stiff its ends make it, by a squeeze test", 15),
+    "container.creep_exponent": ("how much softer its wall gets with time", 0),
     "container.set_fraction": ("share of its flat that stays", 10),
 }
 

@@ -23,7 +23,13 @@ class Conditions(Description):
     service_temperature: Annotated[Temperature, Field(ge=-10, le=60)] | None = Field(
         None, description="thermometer in the column, in service [deg C]"
     )
-    days: float = Field(0.0, ge=0, le=365, description="days that the lowest container lies there")
+    days: float = Field(
+        0.0,
+        ge=0,
+        le=365,
+        description="days that the lowest container lies there, and all are taken to; soft walls get softer by "
+        "creep_exponent, and their flats set more, which the range of set_fraction takes in",
+    )
 
 
 class OnHand(Description):

@@ -54,6 +54,7 @@ class Container(Description):
             "inside_volume",
             "body_length",
             "end_stiffness",
+            "creep_exponent",
             "set_fraction",
             "squeeze_test",
             "tested_diameter",
@@ -151,10 +152,17 @@ class Container(Description):
         description="factor by which base, shoulder and ribs make the bare wall stiffer [-]; from a squeeze test, or "
         "an unknown range if not given",
     )
+    creep_exponent: Annotated[Number, Field(ge=0, le=0.3)] | None = Field(
+        None,
+        description="how much softer the wall gets with time [-]: ten times as long under load divides its stiffness "
+        "by 10 to this power, and 0 is none; nobody measures it on site: leave it out, and of a soft wall that lies "
+        "for days it is an unknown range",
+    )
     set_fraction: Annotated[Number, Field(ge=0, le=1)] | None = Field(
         None,
         description="share of its flat that stays when the load is gone [-]: set_flat from the tilting board over the "
-        "flat under load; of a soft wall an unknown range if not given",
+        "flat under load; days in the column make flats set more; of a soft wall an unknown range if not given, which "
+        "takes that in",
     )
     squeeze_test: tuple[SqueezeReading, ...] = Field(
         (),
@@ -259,12 +267,13 @@ class Container(Description):
         Parameters
         ----------
         conditions : Conditions, optional
-            Temperatures of loading and of service; 20 deg C is assumed where one is not given.
+            Temperatures of loading and of service; 20 deg C is assumed where one is not given. Days that it lies
+            under load, over which its wall creeps; none if not given.
 
         Returns
         -------
         Bottle or None
-            None if it is rigid. With a squeeze test, ends and pressure as fitted to its readings.
+            None if it is rigid. With a squeeze test, ends and pressure as fitted to its readings, and creep after that.
 
         Raises
         ------
@@ -286,7 +295,7 @@ class Container(Description):
         Parameters
         ----------
         conditions : Conditions, optional
-            As for `bottle`.
+            As for `bottle`; days do not count, as the test is made on a fresh one.
 
         Returns
         -------

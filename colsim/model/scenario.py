@@ -21,8 +21,16 @@ from colsim.model.contradictions import contradictions
 from colsim.model.loading import Loading, Target
 from colsim.model.paths import opened, put
 from colsim.model.rotor import Rotor
+from colsim.model.softness import SOFTENS
 from colsim.model.spread import Spread, StandIn
-from colsim.model.stand_ins import FRICTION_OF_CONTAINERS, FRICTION_ON_LINER, FRICTION_ON_WALL, any_of, wetted
+from colsim.model.stand_ins import (
+    CREEP_EXPONENT,
+    FRICTION_OF_CONTAINERS,
+    FRICTION_ON_LINER,
+    FRICTION_ON_WALL,
+    any_of,
+    wetted,
+)
 from colsim.theory.packing import WIDEST_ZIGZAG, capacity
 
 __all__ = ["Scenario"]
@@ -301,6 +309,21 @@ class Scenario(Description):
             if spread.low < spread.high and not path.startswith(unused) and not self._is_without_effect(path)
         }
 
+    def without_effect(self, container: Container) -> frozenset[str]:
+        """Name the fields of a container that are read and kept, but that no simulation under these conditions uses.
+
+        Parameters
+        ----------
+        container : Container
+            One of `products`.
+
+        Returns
+        -------
+        frozenset of str
+            Those of its own `Container.without_effect`, and how much its wall creeps if it lies for no days.
+        """
+        return container.without_effect | (frozenset() if self.conditions.days else frozenset({"creep_exponent"}))
+
     def _is_without_effect(self, path: str) -> bool:
         """Tell whether nothing in a simulation depends on a field of a container."""
         part, _, field = path.rpartition(".")
@@ -308,7 +331,7 @@ class Scenario(Description):
             "container" if self.container is not None else f"containers.{name}": each
             for name, each in self.products.items()
         }
-        return part in products and field in products[part].without_effect
+        return part in products and field in self.without_effect(products[part])
 
     def pooled(self) -> Self:
         """Return the scenario in which every unknown is drawn evenly over its range, once a fill."""
@@ -361,15 +384,20 @@ class Scenario(Description):
 
 
 def _with_stand_ins(data: dict[str, Any]) -> dict[str, Any]:
-    """Put in the frictions that surfaces and condensation stand for, where none was measured."""
+    """Put in what surfaces, condensation and days in the column stand for, where it was not measured."""
     conditions, column = (opened(name, data.get(name)) for name in ("conditions", "column"))
     wet = isinstance(conditions, dict) and conditions.get("wet") is True
     column = column if isinstance(column, dict) else {}
     walls = FRICTION_ON_WALL.get(str(column.get("wall_surface")), {}) if column.get("wall_friction") is None else {}
+    days = conditions.get("days") if isinstance(conditions, dict) else None
+
+    def stood_in(table: Any) -> Any:
+        return _with_creep(_with_friction(table, walls, wet=wet), days)
+
     if data.get("container") is not None:
-        data["container"] = _with_friction(data["container"], walls, wet=wet)
+        data["container"] = stood_in(data["container"])
     if isinstance(data.get("containers"), dict):
-        data["containers"] = {name: _with_friction(table, walls, wet=wet) for name, table in data["containers"].items()}
+        data["containers"] = {name: stood_in(table) for name, table in data["containers"].items()}
     if wet and walls:
         data["column"] = column = {**column, "wall_friction": wetted(any_of(walls.values()))}
     if wet and isinstance(column.get("liners"), (list, tuple)):
@@ -396,6 +424,15 @@ def _with_wet_friction(liner: Any) -> Any:
     if condition not in FRICTION_ON_LINER or liner.get("friction") is not None:
         return liner
     return {**liner, "friction": wetted(FRICTION_ON_LINER[condition])}
+
+
+def _with_creep(table: Any, days: Any) -> Any:
+    """Put in by how much a soft wall gets softer, which matters to one that lies for days alone."""
+    lies = isinstance(days, (int, float)) and days > 0
+    soft = isinstance(table, dict) and any(table.get(name) for name in SOFTENS)
+    if not (lies and soft) or table.get("creep_exponent") is not None:
+        return table
+    return {**table, "creep_exponent": CREEP_EXPONENT}
 
 
 def _unset(model: Description, prefix: str) -> list[tuple[str, Any]]:

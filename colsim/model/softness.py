@@ -14,6 +14,7 @@ from colsim.model.squeeze_test import SqueezeFit, fit_squeeze_test, height_under
 from colsim.model.stand_ins import (
     ANY_WALL_THICKNESS,
     BODY_SHARE,
+    CREEP_EXPONENT,
     END_STIFFNESS,
     HEADSPACE,
     MODULUS,
@@ -21,6 +22,7 @@ from colsim.model.stand_ins import (
     WALL_THICKNESS,
 )
 from colsim.theory.carbonation import COLDEST, HOTTEST, gauge_pressure
+from colsim.theory.creep import creep_modulus
 from colsim.theory.squeeze import ATMOSPHERE, Bottle
 
 if TYPE_CHECKING:
@@ -58,6 +60,7 @@ SOFTENS = frozenset({"wall_thickness", "wall_feel", "squeeze_test"})
 SIZES_OF_SOFT = frozenset({"diameter", "mass", "empty_mass", "headspace", "inside_volume", "body_length", "length"})
 """Fields from which the ranges of a soft container's other sizes follow."""
 _KELVIN = 273.15
+_MINUTES = 24 * 60.0  # in a day
 _LONGEST_BODY = 0.95  # share of the length that an assumed body is kept below
 _LEAST_BODY, _GREATEST_BODY = 5.0, 400.0  # [mm], bounds of the field
 
@@ -310,13 +313,21 @@ def bottle_of(container: Container, conditions: Conditions | None = None) -> Bot
         return None
     fit = squeeze_fit_of(container, conditions)
     bottle = _as_described(container, conditions)
-    if fit is None:
+    if fit is not None:
+        bottle = replace(bottle, end_stiffness=fit.end_stiffness, pressure=bottle.pressure + fit.pressure_shift)
+    return _after_days(bottle, container, conditions)
+
+
+def _after_days(bottle: Bottle, container: Container, conditions: Conditions | None) -> Bottle:
+    """Let the wall creep for the days in the column; last, as a squeeze test is made on a fresh bottle in minutes."""
+    if conditions is None or conditions.days == 0:
         return bottle
-    return replace(bottle, end_stiffness=fit.end_stiffness, pressure=bottle.pressure + fit.pressure_shift)
+    exponent = CREEP_EXPONENT.typical if container.creep_exponent is None else container.creep_exponent
+    return replace(bottle, modulus=creep_modulus(bottle.modulus, conditions.days * _MINUTES, exponent))
 
 
 def _as_described(container: Container, conditions: Conditions | None) -> Bottle:
-    """Make the bottle of what was measured of wall, gas and sizes, leaving the squeeze test aside."""
+    """Make the fresh bottle of what was measured of wall, gas and sizes, leaving the squeeze test aside."""
     try:
         return Bottle(
             diameter=container.diameter,
@@ -371,7 +382,7 @@ def heights_under(
     loads_on_top : sequence of float
         What presses from above [N]; half of its own weight is added.
     conditions : Conditions, optional
-        As for `pressure_at`.
+        As for `Container.bottle`.
 
     Returns
     -------
@@ -442,7 +453,7 @@ def softest_and_stiffest(
     container : Container
         A soft one, with its spreads.
     conditions : Conditions, optional
-        As for `pressure_at`.
+        As for `Container.bottle`.
     load : float
         Load on top under which softer and stiffer are told apart, one unknown at a time [N].
 

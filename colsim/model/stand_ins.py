@@ -16,6 +16,7 @@ __all__ = [
     "ANY_WALL_THICKNESS",
     "BODY_SHARE",
     "CARBONATION",
+    "CREEP_EXPONENT",
     "END_STIFFNESS",
     "FRICTION_OF_CONTAINERS",
     "FRICTION_ON_LINER",
@@ -130,7 +131,21 @@ the bare ring bears in the same shape of two waves (von Mises), so the high end 
 """
 
 SET_FRACTION = _range(0.0, 0.5, 1.0, _ASSUMED)
-"""Share of a flat that stays when the load is gone [-]."""
+"""Share of a flat that stays when the load is gone [-]; days in the column raise it, by no law that is known here."""
+
+CREEP_EXPONENT = _range(
+    0.01,
+    0.03,
+    0.10,
+    f"{_ASSUMED}: filled polyester 0.028 (data sheet: creep modulus 9350 MPa at 1 h, 7690 at 1000 h); drawn film and "
+    "fibre 0.01 to 0.03, warm and highly stressed bottles 0.1, from memory",
+)
+"""Power of time by which the wall of a soft container gets softer [-]; see `colsim.theory.creep`.
+
+Fillers hold creep back (Journal of the Society of Materials Science, Japan 25 (1976) 706, on polycarbonate), and a warm
+machine speeds it up, so the range reaches well above the figure of the data sheet. For the 0.1: a bottle of carbonated
+drink grows by some 2 to 3 % in a day at 38 deg C, where its quick modulus gives 1 to 1.5 % (from memory).
+"""
 
 CARBONATION: Mapping[str, StandIn] = MappingProxyType(
     {

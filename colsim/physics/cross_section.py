@@ -162,7 +162,7 @@ def container_body(container: Container, index: int, surface: int = 0, condition
     surface : int
         Place of its kind among those that are loaded.
     conditions : Conditions, optional
-        Temperatures, by which the pressure in a soft one goes.
+        Temperatures and days, by which the pressure in a soft one and its wall go.
 
     Returns
     -------

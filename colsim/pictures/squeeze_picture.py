@@ -27,7 +27,8 @@ def plot_squeeze(container: Container, conditions: Conditions | None = None, ax:
     container : Container
         A soft one.
     conditions : Conditions, optional
-        Temperatures of loading and of service; 20 deg C is assumed where one is not given.
+        Temperatures of loading and of service; 20 deg C is assumed where one is not given. Days, over which its wall
+        creeps; readings are of a fresh one and then lie above the curve.
     ax : matplotlib.axes.Axes, optional
         Where to draw; new axes if not given.
 

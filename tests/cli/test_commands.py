@@ -1,6 +1,7 @@
 """The commands as a person and a program read them."""
 
 import json
+import re
 import subprocess
 import sys
 
@@ -63,6 +64,13 @@ def test_advise_says_what_to_do_and_how_sure_it_is(advised):
     assert all(caution in done.stdout for caution in CAUTIONS)
 
 
+def test_of_rigid_containers_it_says_nothing_of_hot_weeks_and_names_the_command_for_the_count(advised):
+    _, done = advised
+    text = " ".join(done.stdout.split())
+    assert "HOT WEEKS" not in text
+    assert "NOT CHECKED here how high to fill; run colsim count FILE. All below is for 2" in text
+
+
 def test_why_lists_what_nobody_measured_and_each_end_of_each_spacer(advised):
     folder, done = advised
     lines = done.stdout.partition("\nWHY\n")[2].splitlines()
@@ -108,6 +116,15 @@ def test_check_says_what_follows_and_what_was_assumed():
     assert "rotor.rest = pocket_up" in assumed
     assert "container.restitution" not in assumed
     assert "container.friction" not in text  # measured, so neither
+
+
+def test_check_names_the_command_for_the_count_and_that_it_takes_one_kind():
+    named = {}
+    for name in ("alder-hall-2", "birch-row-1"):
+        text = " ".join(run("check", ROOT / "examples" / f"{name}.toml").stdout.split())
+        ((named[name], rest),) = re.findall(r"How high to fill: run colsim (\w+) FILE([^.]*)\.", text)
+        assert rest == (", with each kind described alone" if name == "birch-row-1" else "")
+    assert set(named.values()) == {"count"} <= {command.callback.__name__ for command in app.registered_commands}
 
 
 def test_check_says_what_has_no_effect_yet(tmp_path):

@@ -32,3 +32,7 @@ def test_an_unknown_name_and_a_bad_path_are_refused_before_the_work(tmp_path):
     assert done.returncode == 2
     assert "no" in done.stderr
     assert "Traceback" not in done.stderr
+    done = colsim("compare", file, "12 fl oz can", "--chart", "chart.txt", folder=tmp_path)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert 'chart.txt: got the ending ".txt"; allowed: .png or .svg' in done.stderr
+    assert list(tmp_path.iterdir()) == [file]

@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from functools import partial
 
 import matplotlib.image
 import pandas as pd
@@ -9,20 +10,10 @@ import pytest
 from tests_shared import ROOT, AtOnce, small_toml
 
 from colsim import Scenario, ScenarioError, simulate_sweep
-from colsim.cli import MOST_POINTS, main
+from colsim.cli import MOST_POINTS
 
 TEXTS = ("commonest mechanism", "refused")
-
-
-@pytest.fixture(autouse=True)
-def without_processes(monkeypatch):
-    """Simulate where the test runs, and not in other processes."""
-
-    class Pool(AtOnce):
-        def __init__(self, workers):
-            pass
-
-    monkeypatch.setattr("colsim.cli.process_pool", Pool)
+pytestmark = pytest.mark.usefixtures("without_processes")
 
 
 @pytest.fixture
@@ -39,16 +30,8 @@ def passed_on(monkeypatch):
 
 
 @pytest.fixture
-def sweep(monkeypatch, capsys):
-    """Run the command as a shell would; give exit code, output and messages."""
-
-    def run(file, *arguments):
-        monkeypatch.setattr(sys, "argv", ["colsim", "sweep", str(file), *map(str, arguments)])
-        with pytest.raises(SystemExit) as left:
-            main()
-        return (left.value.code or 0, *capsys.readouterr())
-
-    return run
+def sweep(run_colsim):
+    return partial(run_colsim, "sweep")
 
 
 READ = {
@@ -99,7 +82,7 @@ REFUSED = {
     "no step": ([f"{COUNT}1:2"], "low:high:step"),
     "too many parts": ([f"{COUNT}1:2:1:1"], "low:high:step"),
     "a range of words": ([f"{COUNT}a:b:c"], "low:high:step"),
-    "a range with units": (["column.width=80 mm:90 mm:5 mm"], "list values with units"),
+    "a range with units": (["column.width=80 mm:90 mm:5 mm"], "or a list of all values"),
     "a range without end": ([f"{COUNT}1:inf:1"], "low:high:step"),
     "no number": ([f"{COUNT}nan:1:1"], "low:high:step"),
     "beyond any number": ([f"{COUNT}0:1e999999:1e-999999"], "low:high:step"),

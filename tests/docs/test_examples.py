@@ -39,6 +39,10 @@ def test_the_half_measured_one_is_advised_with_all_that_it_holds():
     assert "press the lifted edge (right) flush" in text
     assert "End stops, cap direction: NOT CHECKED" in text
     assert f"from {len(scenario.unknowns())} things you did not measure" in text
+    assert "HOT WEEKS NOT CHECKED beyond the 5 deg C of the column" in text  # 41 F
+    assert "Set conditions.service_temperature to that of a hot week, and run colsim count FILE" in text
+    dry = " ".join(as_text(Scenario(**{**scenario.as_given(), "conditions": {}}), decision).split())
+    assert "HOT WEEKS NOT CHECKED beyond the 20 deg C (assumed) of the column" in dry
     reasons = why(scenario, decision)
     for path, spread in scenario.unknowns().items():
         assert any(path in line and f"{spread.low:g} - {spread.high:g}" in line for line in reasons.splitlines())

@@ -59,7 +59,9 @@ def test_the_handout_is_drawn_and_bound(tmp_path):
 
 
 # "prove" runs every proof's own smoke run.
-@pytest.mark.parametrize("name", ["speed", "convergence", "known_columns", "facts", "softness", "soft_facts", "prove"])
+@pytest.mark.parametrize(
+    "name", ["speed", "convergence", "known_columns", "facts", "softness", "soft_facts", "soft_limits", "prove"]
+)
 def test_every_benchmark_has_a_smoke_run(name, tmp_path):
     before = sorted((ROOT / "benchmarks" / "results").glob("*"))
     done = run(ROOT / "benchmarks" / f"{name}.py", "--quick", folder=tmp_path)

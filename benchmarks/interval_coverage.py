@@ -194,7 +194,7 @@ def main() -> None:
     ]
     lowest = min(counted[law.name][column] for law in laws for column in COLUMNS[:USED]) / repeats
     says = f"the lowest coverage of an interval that is used is {lowest:.3f}"
-    write("coverage", lines, quick=quick, holds=lowest >= least, says=says)
+    write("interval_coverage", lines, quick=quick, holds=lowest >= least, says=says)
 
 
 if __name__ == "__main__":
