@@ -8,13 +8,14 @@ import os
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Sequence
-from contextlib import suppress
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from decimal import Decimal
 from functools import partial
 from io import BytesIO
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -27,6 +28,7 @@ from colsim.advice.spacer import MAX_FILLS
 from colsim.errors import ColsimError, OutputError, ScenarioError
 from colsim.model import CATALOGUE, Scenario
 from colsim.model.base import keys
+from colsim.physics.choice import AUTO, ENGINES, compiles_first, engine_named, make_ready
 from colsim.sampling import simulate_fill
 from colsim.sampling.draws import fresh_seed
 from colsim.sampling.many_fills import process_pool
@@ -53,6 +55,9 @@ Seed = Annotated[int | None, typer.Option(min=0, help="seed of all draws; a fres
 Workers = Annotated[int | None, typer.Option(min=1, help="processes; one for each core if not given")]
 Table = Annotated[Path | None, typer.Option("--csv", metavar="PATH", help="write the table here")]
 Chart = Annotated[Path | None, typer.Option("--chart", metavar="PATH", help="draw the chart here, as PNG or SVG")]
+EngineName = Annotated[
+    str, typer.Option(metavar=" | ".join(ENGINES), help="what simulates; auto takes the compiled one")
+]
 ScenarioFile = Annotated[Path, typer.Argument(metavar="FILE", help="scenario in TOML", show_default=False)]
 
 
@@ -71,6 +76,7 @@ def advise(
     max_fills: Annotated[int, typer.Option(min=1, help="virtual loadings an option and end, at most")] = MAX_FILLS,
     seed: Seed = None,
     workers: Workers = None,
+    engine: EngineName = AUTO,
     json_path: Annotated[
         Path | None, typer.Option("--json", metavar="PATH", help="write the answer here, for a program")
     ] = None,
@@ -83,15 +89,12 @@ def advise(
     _require_file_to_be(json_path)
     if pictures is not None:
         _require_folder_to_be(pictures)
-    begun = time.monotonic()
-    seed = fresh_seed() if seed is None else seed
-    with process_pool(workers) as pool:
-        decision = find_spacer(scenario, max_fills=max_fills, seed=seed, executor=pool, progress=True)
+    with _work(workers, engine, seed) as work:
+        decision = find_spacer(scenario, max_fills=max_fills, **work.how)
     _print(as_text(scenario, decision))
     if show_why:
         _print(why(scenario, decision))
-    cores = workers or os.cpu_count() or 1
-    _print(f"{time.monotonic() - begun:.0f} s, {cores} processes, seed {seed}" + ("" if show_why else "   more: --why"))
+    _print(work.took() + ("" if show_why else "   more: --why"))
     if json_path is not None:
         _write_text(json_path, json.dumps(as_json_object(scenario, decision), indent=2, allow_nan=False) + "\n")
     if pictures is not None:
@@ -107,6 +110,7 @@ def compare(
     max_fills: Annotated[int, typer.Option(min=1, help="virtual loadings a spacer and end, at most")] = MAX_FILLS,
     seed: Seed = None,
     workers: Workers = None,
+    engine: EngineName = AUTO,
     csv: Table = None,
     chart: Chart = None,
 ) -> None:
@@ -114,12 +118,11 @@ def compare(
     scenario = Scenario.from_toml(file)
     _require_file_to_be(csv)
     _require_chart_to_be(chart)
-    begun = time.monotonic()
-    seed = fresh_seed() if seed is None else seed
-    with process_pool(workers) as pool:
-        comparison = compare_containers(scenario, names, max_fills=max_fills, seed=seed, executor=pool, progress=True)
+    with _work(workers, engine, seed) as work:
+        comparison = compare_containers(scenario, names, max_fills=max_fills, **work.how)
     _print(comparison.summary())
-    _print_cautions_and_time(begun, workers, seed)
+    _print(care_as_text())
+    _print(work.took())
     if csv is not None:
         _write_table(csv, comparison.to_dataframe())
     if chart is not None:
@@ -142,6 +145,7 @@ def count(
     ] = MAX_FILLS_OF_COUNT,
     seed: Seed = None,
     workers: Workers = None,
+    engine: EngineName = AUTO,
     csv: Table = None,
     chart: Chart = None,
 ) -> None:
@@ -150,12 +154,11 @@ def count(
     scenario = Scenario.from_toml(file)
     _require_file_to_be(csv)
     _require_chart_to_be(chart)
-    begun = time.monotonic()
-    seed = fresh_seed() if seed is None else seed
-    with process_pool(workers) as pool:
-        decision = find_count(scenario, counts=named, max_fills=max_fills, seed=seed, executor=pool, progress=True)
+    with _work(workers, engine, seed) as work:
+        decision = find_count(scenario, counts=named, max_fills=max_fills, **work.how)
     _print(count_as_text(decision))
-    _print_cautions_and_time(begun, workers, seed)
+    _print(care_as_text())
+    _print(work.took())
     if csv is not None:
         _write_table(csv, risk_by_count(decision))
     if chart is not None:
@@ -177,18 +180,18 @@ def sweep(
     fills: Annotated[int, typer.Option(min=1, help="virtual loadings of each combination")] = SWEEP_FILLS,
     seed: Seed = None,
     workers: Workers = None,
+    engine: EngineName = AUTO,
     csv: Table = None,
 ) -> None:
     """Simulate every combination of some values of any key of the scenario."""
     values = _read_sweep(over)
     scenario = Scenario.from_toml(file)
     _require_file_to_be(csv)
-    begun = time.monotonic()
-    seed = fresh_seed() if seed is None else seed
-    with process_pool(workers) as pool:
-        swept = simulate_sweep(scenario, values, fills=fills, seed=seed, executor=pool, progress=True)
+    with _work(workers, engine, seed) as work:
+        swept = simulate_sweep(scenario, values, fills=fills, **work.how)
     _print(swept.summary())
-    _print_cautions_and_time(begun, workers, seed)
+    _print(care_as_text())
+    _print(work.took())
     if csv is not None:
         _write_table(csv, swept.to_dataframe())
 
@@ -237,9 +240,30 @@ def _print(text: str) -> None:
     typer.echo(text)
 
 
-def _print_cautions_and_time(begun: float, workers: int | None, seed: int) -> None:
-    _print(care_as_text())
-    _print(f"{time.monotonic() - begun:.0f} s, {workers or os.cpu_count() or 1} processes, seed {seed}")
+@dataclass(frozen=True)
+class _Work:
+    """What simulates: processes, engine, seed, and since when."""
+
+    how: dict[str, Any]
+    workers: int
+    begun: float
+
+    def took(self) -> str:
+        """Say how long it took, and what to give to have the same again."""
+        seconds = time.monotonic() - self.begun
+        return f"{seconds:.0f} s, {self.workers} processes, {self.how['engine']} engine, seed {self.how['seed']}"
+
+
+@contextmanager
+def _work(workers: int | None, engine: str, seed: int | None) -> Iterator[_Work]:
+    """Make what simulates ready; a first run on a machine says that it compiles."""
+    engine, begun = engine_named(engine), time.monotonic()
+    if compiles_first(engine):
+        typer.echo("Compiling the engine for this machine, which takes some ten seconds, once ...", err=True)
+    make_ready(engine)
+    with process_pool(workers) as pool:
+        how = {"seed": fresh_seed() if seed is None else seed, "executor": pool, "engine": engine, "progress": True}
+        yield _Work(how, workers or os.cpu_count() or 1, begun)
 
 
 def _read_sweep(over: Sequence[str]) -> dict[str, list[object]]:

@@ -9,6 +9,8 @@ from colsim import Column, Container, Liner, Loading, Rotor, Scenario, Target
 from colsim.model.conditions import Conditions, OnHand
 from colsim.model.loading import Layer
 from colsim.model.squeeze_test import SqueezeReading
+from colsim.physics.choice import AUTO, engine_maker
+from colsim.physics.engines import Settings
 from colsim.physics.mechanism import Mechanism
 from colsim.sampling import Outcome, Vend
 
@@ -27,6 +29,14 @@ LEAST = {
     Target: {},
 }
 FIELDS = [(part, name) for part in LEAST for name in part.model_fields]
+
+
+engine_name = AUTO  # of those that tests make; tests/physics sets it to one after the other
+
+
+def make_engine(scene, settings=None):
+    """Make the engine that the test is about."""
+    return engine_maker(engine_name)(scene, settings or Settings())
 
 
 def least(part, **changes):

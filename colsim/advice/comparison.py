@@ -17,6 +17,7 @@ from colsim.advice.status import Status
 from colsim.errors import RangeError, ScenarioError, SimulationError
 from colsim.model import Container, Scenario
 from colsim.model.catalogue import find_entry
+from colsim.physics.choice import AUTO, engine_named
 from colsim.sampling.draws import fresh_seed, require_whole
 from colsim.sampling.many_fills import process_pool
 from colsim.sampling.pairs import Pairs
@@ -192,6 +193,7 @@ def compare_containers(
     max_fills: int = MAX_FILLS,
     seed: int | None = None,
     executor: Executor | None = None,
+    engine: str = AUTO,
     progress: bool = False,
 ) -> Comparison:
     """Compare containers in one column, each with the spacer that suits it, on the same virtual loadings.
@@ -212,6 +214,8 @@ def compare_containers(
         Seed of all draws; a fresh one, kept in the result, if not given.
     executor : concurrent.futures.Executor, optional
         Where to run; one process for each core if not given.
+    engine : str
+        ``compiled``, ``pymunk``, or ``auto`` for the compiled one if it can be had.
     progress : bool
         Whether to show a bar on standard error.
 
@@ -229,13 +233,20 @@ def compare_containers(
     """
     named = _named(scenario, containers)
     max_fills = require_whole("max_fills", max_fills, least=1)
+    engine = engine_named(engine)
     seed = fresh_seed() if seed is None else require_whole("seed", seed)
     prepared = [_prepare(scenario, container) for container in named.values()]
     options = [(k, each) for k, (several, _) in enumerate(prepared) for each in several]
     level = 1 - (1 - scenario.target.confidence) / max(1, len(options))
     with process_pool() if executor is None else nullcontext(executor) as pool:
         found = simulate_over_unknowns(
-            [each for _, each in options], level=level, max_fills=max_fills, seed=seed, executor=pool, progress=progress
+            [each for _, each in options],
+            level=level,
+            max_fills=max_fills,
+            seed=seed,
+            executor=pool,
+            engine=engine,
+            progress=progress,
         )
     candidates = []
     for k, (name, container) in enumerate(named.items()):

@@ -15,6 +15,7 @@ from colsim.advice.to_measure import in_words, what_measuring_brings, what_to_do
 from colsim.errors import ScenarioError, SimulationError
 from colsim.model import Scenario, Target
 from colsim.model.loading import MOST_CONTAINERS
+from colsim.physics.choice import AUTO, engine_named
 from colsim.sampling.draws import fresh_seed, require_whole
 from colsim.sampling.fills import Fills
 from colsim.sampling.intervals import Estimate
@@ -39,6 +40,7 @@ def find_count(
     max_fills: int = MAX_FILLS,
     seed: int | None = None,
     executor: Executor | None = None,
+    engine: str = AUTO,
     progress: bool = False,
 ) -> Decision:
     """Find how many containers can be loaded so that the column still vends one a turn.
@@ -62,6 +64,8 @@ def find_count(
         Seed of all draws; a fresh one, kept in the result, if not given.
     executor : concurrent.futures.Executor, optional
         Where to run; one process for each core if not given.
+    engine : str
+        ``compiled``, ``pymunk``, or ``auto`` for the compiled one if it can be had.
     progress : bool
         Whether to show a bar on standard error.
 
@@ -86,11 +90,12 @@ def find_count(
     """
     _require_one_kind(scenario)
     max_fills = require_whole("max_fills", max_fills, least=1)
+    engine = engine_named(engine)
     seed = fresh_seed() if seed is None else require_whole("seed", seed)
     possible = _possible_counts(scenario) if counts is None else _named_counts(scenario, counts)
     level = 1 - (1 - scenario.target.confidence) / len(possible)
     with process_pool() if executor is None else nullcontext(executor) as pool:
-        looks = _Looks(scenario, level, max_fills, seed, pool, progress, most=_most(scenario))
+        looks = _Looks(scenario, level, max_fills, seed, pool, engine, progress, most=_most(scenario))
         if counts is None:
             looks.search(possible)
         else:
@@ -190,6 +195,7 @@ class _Looks:
     max_fills: int
     seed: int
     executor: Executor
+    engine: str
     progress: bool
     most: int
     options: dict[int, Option] = field(default_factory=dict)
@@ -224,6 +230,7 @@ class _Looks:
             max_fills=self.max_fills,
             seed=self.seed,
             executor=self.executor,
+            engine=self.engine,
             progress=self.progress,
         )
         for count, over in zip(counts, found, strict=True):
@@ -239,7 +246,7 @@ class _Looks:
     def _room(self, most: int) -> int:
         """Give for how many there is room in every loading, of a few with all unknowns drawn over their ranges."""
         scenario = _with_count(self.scenario, most).pooled()
-        (fills,) = self._until([Run(scenario, lambda _: True)], min(FIRST_LOOK, self.max_fills))
+        (fills,) = self._until([Run(scenario, lambda _: True, engine=self.engine)], min(FIRST_LOOK, self.max_fills))
         return min((_room_in(fill) for fill in fills.valid), default=most)
 
     def make_comparable(self, full: int) -> None:
@@ -249,7 +256,12 @@ class _Looks:
             return
         overs = [self.options[count].over for count in both]
         runs = [
-            Run(over.typical.scenario, lambda so_far: len(so_far.fills) >= PAIRED_FILLS, list(over.typical.fills))
+            Run(
+                over.typical.scenario,
+                lambda so_far: len(so_far.fills) >= PAIRED_FILLS,
+                list(over.typical.fills),
+                self.engine,
+            )
             for over in overs
         ]
         for count, over, longer in zip(both, overs, self._until(runs, self.max_fills), strict=True):

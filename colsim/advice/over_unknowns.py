@@ -13,6 +13,7 @@ from scipy.special import ndtri
 
 from colsim.advice.status import Status, judged
 from colsim.model import Scenario
+from colsim.physics.choice import AUTO
 from colsim.sampling.fills import Fills
 from colsim.sampling.intervals import Estimate
 from colsim.sampling.looks import Run, simulate_until_settled
@@ -157,6 +158,7 @@ def simulate_over_unknowns(
     max_fills: int,
     seed: int,
     executor: Executor,
+    engine: str = AUTO,
     progress: bool = False,
 ) -> list[OverUnknowns]:
     """Simulate scenarios on common draws, each at the ends of its unknowns.
@@ -177,6 +179,8 @@ def simulate_over_unknowns(
         Seed of all draws.
     executor : concurrent.futures.Executor
         Where to run.
+    engine : str
+        On which engine.
     progress : bool
         Whether to show a bar on standard error.
 
@@ -192,8 +196,10 @@ def simulate_over_unknowns(
     settled = _settled_at(level)
     unknowns = [scenario.unknowns() for scenario in scenarios]
     pooled = [scenario.pooled() if names else None for scenario, names in zip(scenarios, unknowns, strict=True)]
-    first = [Run(scenario, settled) for scenario in scenarios]
-    first += [Run(each, lambda fills: len(fills.fills) >= POOLED_FILLS) for each in pooled if each is not None]
+    first = [Run(scenario, settled, engine=engine) for scenario in scenarios]
+    first += [
+        Run(each, lambda fills: len(fills.fills) >= POOLED_FILLS, engine=engine) for each in pooled if each is not None
+    ]
     found = simulate(first)
     drawn = iter(found[len(scenarios) :])
     results = []
@@ -207,7 +213,7 @@ def simulate_over_unknowns(
     if any(fills.interrupted for fills in found):
         return results
     ends = [(k, end) for k, result in enumerate(results) for end in _ends_to_simulate(result)]
-    more = simulate([Run(_at(results[k], end), settled, _so_far(results[k], end)) for k, end in ends])
+    more = simulate([Run(_at(results[k], end), settled, _so_far(results[k], end), engine) for k, end in ends])
     for (k, end), fills in zip(ends, more, strict=True):
         results[k] = replace(results[k], runs={**results[k].runs, end: fills})
     return [_with_ends_in_order(result) for result in results]
@@ -230,7 +236,7 @@ def simulate_with_known(
     Returns
     -------
     OverUnknowns
-        The other unknowns at the same ends as before.
+        The other unknowns at the same ends as before, on the same engine.
     """
     unknowns = result.scenario.unknowns()
     known = {path: unknowns[path].typical for path in paths}
@@ -238,7 +244,7 @@ def simulate_with_known(
     after = OverUnknowns(result.scenario.changed(**known), result.level, {End.TYPICAL: result.typical}, left)
     ends = _ends_to_simulate(after)
     found = simulate_until_settled(
-        [Run(_at(after, end), _settled_at(result.level)) for end in ends],
+        [Run(_at(after, end), _settled_at(result.level), engine=result.typical.engine) for end in ends],
         max_fills=max_fills,
         seed=seed,
         executor=executor,

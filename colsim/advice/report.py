@@ -14,7 +14,6 @@ from colsim.advice.measurements import BEHIND, what_follows
 from colsim.advice.to_measure import in_words
 from colsim.model import Scenario, Target
 from colsim.model.softness import USUAL_TEMPERATURE
-from colsim.sampling.one_fill import ENGINE
 from colsim.version import __version__
 
 __all__ = ["as_json_object", "as_text", "care_as_text", "check_as_text", "count_as_text", "why"]
@@ -308,7 +307,7 @@ def as_json_object(scenario: Scenario, decision: Decision) -> dict[str, Any]:
     return {
         "scenario": scenario.as_given(),
         "version": __version__,
-        "engine": ENGINE,
+        "engine": f"{decision.options[0].fills.engine}, cross-section",
         "seed": decision.seed,
         "fills": sum(len(fills.fills) for option in decision.options for fills in option.over.runs.values()),
         "risks": [

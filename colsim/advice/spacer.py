@@ -12,6 +12,7 @@ from colsim.advice.over_unknowns import OverUnknowns, simulate_over_unknowns
 from colsim.advice.to_measure import in_words, what_measuring_brings, what_to_do_next
 from colsim.errors import RangeError, ScenarioError, SimulationError
 from colsim.model import Container, Scenario, Target
+from colsim.physics.choice import AUTO, engine_named
 from colsim.sampling.draws import fresh_seed, require_whole
 from colsim.sampling.many_fills import process_pool, require_room
 from colsim.theory.pocket import greatest_spacer, least_spacer, second_nip_angle
@@ -130,6 +131,7 @@ def find_spacer(
     max_fills: int = MAX_FILLS,
     seed: int | None = None,
     executor: Executor | None = None,
+    engine: str = AUTO,
     progress: bool = False,
 ) -> Decision:
     """Find the spacer with which the column vends one container a turn.
@@ -151,6 +153,8 @@ def find_spacer(
         Seed of all draws; a fresh one, kept in the result, if not given.
     executor : concurrent.futures.Executor, optional
         Where to run; one process for each core if not given.
+    engine : str
+        ``compiled``, ``pymunk``, or ``auto`` for the compiled one if it can be had.
     progress : bool
         Whether to show a bar on standard error.
 
@@ -172,12 +176,13 @@ def find_spacer(
         raise ScenarioError("spacers: got none; allowed: one thickness in mm or more, 0 for no spacer")
     scenarios = [scenario.changed(**{"rotor.spacer_thickness": thickness}) for thickness in thicknesses]
     max_fills = require_whole("max_fills", max_fills, least=1)
+    engine = engine_named(engine)
     seed = fresh_seed() if seed is None else require_whole("seed", seed)
     level = 1 - (1 - scenario.target.confidence) / len(thicknesses)
     bounds = spacer_bounds(scenario)
     with process_pool() if executor is None else nullcontext(executor) as pool:
         found = simulate_over_unknowns(
-            scenarios, level=level, max_fills=max_fills, seed=seed, executor=pool, progress=progress
+            scenarios, level=level, max_fills=max_fills, seed=seed, executor=pool, engine=engine, progress=progress
         )
         options = tuple(
             Option(thickness, _geometry(thickness, bounds, over), over)

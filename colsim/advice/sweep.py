@@ -19,6 +19,7 @@ from colsim.advice.decision import commonest_mechanism
 from colsim.errors import ScenarioError, SimulationError
 from colsim.model import Scenario
 from colsim.model.paths import put
+from colsim.physics.choice import AUTO, engine_named
 from colsim.sampling.draws import fresh_seed, require_whole
 from colsim.sampling.fills import Fills
 from colsim.sampling.many_fills import Batch, process_pool, require_room, simulate_batches
@@ -188,6 +189,7 @@ def simulate_sweep(
     fills: int,
     seed: int | None = None,
     executor: Executor | None = None,
+    engine: str = AUTO,
     progress: bool = False,
 ) -> Sweep:
     """Simulate every combination of some values, each for the same number of fills on the same draws.
@@ -206,6 +208,8 @@ def simulate_sweep(
         Seed of all draws; a fresh one, kept in the result, if not given.
     executor : concurrent.futures.Executor, optional
         Where to run; one process for each core if not given. The result is the same on any.
+    engine : str
+        ``compiled``, ``pymunk``, or ``auto`` for the compiled one if it can be had.
     progress : bool
         Whether to show one bar for all points on standard error.
 
@@ -240,11 +244,12 @@ def simulate_sweep(
     1             99      0  loading.count: got 99; at most ... fit; load f...
     """
     fills = require_whole("fills", fills, least=1)
+    engine = engine_named(engine)
     seed = fresh_seed() if seed is None else require_whole("seed", seed)
     listed = _listed(scenario, over)
     wanted = [dict(zip(listed, values, strict=True)) for values in product(*listed.values())]
     described = [_described(scenario, values) for values in wanted]
-    batches = [Batch(each, seed, range(fills)) for each in described if isinstance(each, Scenario)]
+    batches = [Batch(each, seed, range(fills), engine) for each in described if isinstance(each, Scenario)]
     if not batches:
         raise ScenarioError(_all_refused(wanted, str(described[0])))
     found: list[list[Fill]] = [[] for _ in batches]

@@ -49,6 +49,11 @@ class Fills:
     asked_for: int
 
     @property
+    def engine(self) -> str:
+        """Name of the engine; empty if there are none."""
+        return self.fills[0].engine if self.fills else ""
+
+    @property
     def interrupted(self) -> bool:
         """Whether there are fewer fills than were asked for."""
         return len(self.fills) < self.asked_for

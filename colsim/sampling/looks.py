@@ -11,6 +11,7 @@ from typing import Any
 from tqdm import tqdm
 
 from colsim.model import Scenario
+from colsim.physics.choice import AUTO
 from colsim.sampling.draws import require_whole
 from colsim.sampling.fills import Fills
 from colsim.sampling.many_fills import Batch, process_pool, simulate_batches
@@ -33,11 +34,14 @@ class Run:
         Given the fills up to a look, tells whether that is enough; it must depend on nothing else.
     done : list of Fill
         Fills from 0 on that are there already; more are added.
+    engine : str
+        On which engine; those that are there already must be of the same.
     """
 
     scenario: Scenario
     settled: Callable[[Fills], bool]
     done: list[Fill] = field(default_factory=list)
+    engine: str = AUTO
     _enough: bool = False
 
 
@@ -110,7 +114,7 @@ def simulate_until_settled(
 def _take_to(look: int, most: int, runs: Sequence[Run], seed: int, pool: Executor, bar: tqdm[Any]) -> bool:
     """Take those runs that are not settled to a look; tell whether that was not cut short."""
     open_runs = [run for run in runs if not run._enough]
-    batches = [Batch(run.scenario, seed, range(min(len(run.done), look), look)) for run in open_runs]
+    batches = [Batch(run.scenario, seed, range(min(len(run.done), look), look), run.engine) for run in open_runs]
     found, interrupted = simulate_batches(batches, pool, bar)
     for run, fills in zip(open_runs, found, strict=True):
         run.done += fills

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import os
 import signal
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from contextlib import nullcontext, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from tqdm import tqdm
 
 from colsim.errors import SimulationError
 from colsim.model import Scenario
+from colsim.physics.choice import AUTO, engine_named
 from colsim.sampling.draws import fresh_seed, require_whole
 from colsim.sampling.fills import Fills
 from colsim.sampling.one_fill import Fill, simulate_fill
@@ -29,6 +30,7 @@ def simulate_fills(
     fills: int,
     seed: int | None = None,
     executor: Executor | None = None,
+    engine: str = AUTO,
     progress: bool = False,
 ) -> Fills:
     """Simulate many fills of one scenario.
@@ -43,6 +45,8 @@ def simulate_fills(
         Seed of all draws; a fresh one, kept in the result, if not given.
     executor : concurrent.futures.Executor, optional
         Where to run; one process for each core if not given. The result is the same on any.
+    engine : str
+        ``compiled``, ``pymunk``, or ``auto`` for the compiled one if it can be had.
     progress : bool
         Whether to show a bar on standard error.
 
@@ -54,11 +58,11 @@ def simulate_fills(
     Raises
     ------
     ScenarioError
-        If fills or seed is not allowed.
+        If fills or seed is not allowed, or there is no such engine.
     SimulationError
         If the column does not hold what it is to be loaded with.
     """
-    fills = require_whole("fills", fills, least=1)
+    engine, fills = engine_named(engine), require_whole("fills", fills, least=1)
     seed = fresh_seed() if seed is None else require_whole("seed", seed)
     done: list[Fill] = []
     with (
@@ -66,7 +70,7 @@ def simulate_fills(
         suppress(KeyboardInterrupt),  # while the bar closes; what is done counts
         tqdm(total=fills, unit="fill", desc=scenario.title, disable=not progress, leave=False) as bar,
     ):
-        (done,), _ = simulate_batches([Batch(scenario, seed, range(fills))], pool, bar)
+        (done,), _ = simulate_batches([Batch(scenario, seed, range(fills), engine)], pool, bar)
     result = Fills(scenario, seed, tuple(done), fills)
     require_room(result)
     return result
@@ -79,6 +83,7 @@ class Batch:
     scenario: Scenario
     seed: int
     numbers: range
+    engine: str = AUTO
 
 
 def simulate_batches(batches: Sequence[Batch], pool: Executor, bar: tqdm[Any]) -> tuple[list[list[Fill]], bool]:
@@ -107,9 +112,7 @@ def simulate_batches(batches: Sequence[Batch], pool: Executor, bar: tqdm[Any]) -
     try:
         for batch, mine in zip(batches, futures, strict=True):
             for start in range(0, len(batch.numbers), size):
-                mine.append(
-                    pool.submit(_simulate_chunk, batch.scenario, batch.seed, batch.numbers[start : start + size])
-                )
+                mine.append(pool.submit(_simulate_chunk, replace(batch, numbers=batch.numbers[start : start + size])))
         for mine in futures:
             for future in mine:
                 bar.update(len(future.result()))
@@ -152,8 +155,8 @@ def _finished(futures: list[Future[list[Fill]]]) -> Iterator[Fill]:
         yield from future.result()
 
 
-def _simulate_chunk(scenario: Scenario, seed: int, numbers: Iterable[int]) -> list[Fill]:
-    return [simulate_fill(scenario, seed=seed, fill=number) for number in numbers]
+def _simulate_chunk(batch: Batch) -> list[Fill]:
+    return [simulate_fill(batch.scenario, seed=batch.seed, fill=k, engine=batch.engine) for k in batch.numbers]
 
 
 def process_pool(workers: int | None = None) -> ProcessPoolExecutor:

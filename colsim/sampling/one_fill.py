@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from types import MappingProxyType
@@ -12,17 +12,15 @@ from colsim.errors import ScenarioError
 from colsim.model import Container, Scenario
 from colsim.model.contradictions import container_contradictions
 from colsim.model.spread import Spread
+from colsim.physics.choice import AUTO, EngineMaker, engine_maker, engine_named
 from colsim.physics.cross_section import CrossSection, build_cross_section, container_body
-from colsim.physics.engines import Contacts, Engine, Settings
+from colsim.physics.engines import Contacts, Settings
 from colsim.physics.mechanism import Mechanism
-from colsim.physics.pymunk_engine import PymunkEngine
-from colsim.physics.scene import Body, Scene
+from colsim.physics.scene import Body
 from colsim.physics.vending import Frame, LostContainerError, Turn, VendingColumn
 from colsim.sampling.draws import draw_container, draw_fill_wide, draw_placement, require_whole, with_drawn
 
-__all__ = ["ENGINE", "SEEN_FROM_OUTSIDE", "Fill", "Outcome", "Vend", "simulate_fill"]
-
-ENGINE = "pymunk, cross-section"
+__all__ = ["SEEN_FROM_OUTSIDE", "Fill", "Outcome", "Vend", "simulate_fill"]
 
 
 class Outcome(StrEnum):
@@ -117,6 +115,8 @@ class Fill:
         Contacts at the end, at rest; None if the fill is invalid.
     frames : tuple of Frame
         Every fiftieth of a second if recorded, and always the last state.
+    engine : str
+        Name of the engine; results of two engines are not the same to the last bit.
     """
 
     scenario: Scenario
@@ -133,6 +133,7 @@ class Fill:
     section: CrossSection
     contacts: Contacts | None
     frames: tuple[Frame, ...]
+    engine: str = ""
 
     def __repr__(self) -> str:
         return f"<Fill: {self.summary()}>"
@@ -165,7 +166,7 @@ def simulate_fill(
     fill: int = 0,
     record: bool = False,
     settings: Settings | None = None,
-    engine: Callable[[Scene, Settings], Engine] = PymunkEngine,
+    engine: str | EngineMaker = AUTO,
 ) -> Fill:
     """Load a column once and vend it until it is empty or fails.
 
@@ -181,8 +182,9 @@ def simulate_fill(
         Whether to keep a frame every fiftieth of a second.
     settings : Settings, optional
         How finely the engine works.
-    engine : callable, optional
-        Makes the engine from a scene and the settings.
+    engine : str or callable
+        ``compiled``, ``pymunk``, or ``auto`` for the compiled one if it can be had; or what makes an engine of a scene
+        and settings.
 
     Returns
     -------
@@ -194,8 +196,9 @@ def simulate_fill(
     Raises
     ------
     ScenarioError
-        If the seed or fill is not a whole number of 0 or more.
+        If the seed or fill is not a whole number of 0 or more, or there is no such engine.
     """
+    maker = engine_maker(engine) if isinstance(engine, str) else engine
     seed, fill = require_whole("seed", seed), require_whole("fill", fill)
     settings = settings or Settings()
     drawn = draw_fill_wide(scenario, seed, fill)
@@ -208,7 +211,7 @@ def simulate_fill(
     frames: list[Frame] = []
     column = VendingColumn(
         section,
-        engine(section.scene, settings),
+        maker(section.scene, settings),
         settings=settings,
         speed=as_drawn.rotor.speed * 2 * math.pi / 60,
         watch=frames.append if record else None,
@@ -242,6 +245,7 @@ def simulate_fill(
         section=section,
         contacts=None if invalid else column.contacts(),
         frames=(*frames, column.frame()),
+        engine=engine_named(engine) if isinstance(engine, str) else getattr(engine, "__name__", repr(engine)),
     )
 
 

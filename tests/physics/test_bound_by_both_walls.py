@@ -5,12 +5,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from tests_shared import make_engine
 
 from colsim import Scenario
 from colsim.physics.cross_section import build_cross_section, container_body
 from colsim.physics.engines import Settings
 from colsim.physics.mechanism import Mechanism
-from colsim.physics.pymunk_engine import PymunkEngine
 from colsim.physics.scene import Body, Chain, Line, Scene
 from colsim.physics.softness import bound_section
 from colsim.physics.vending import VendingColumn
@@ -38,7 +38,7 @@ def narrow(friction, count=8, width=66.0, **container):
 
 def loaded(scenario):
     section = build_cross_section(scenario)
-    engine = PymunkEngine(section.scene)
+    engine = make_engine(section.scene)
     column = VendingColumn(section, engine, settings=Settings(), speed=1.0)
     bodies = [container_body(scenario.container, k, 0, scenario.conditions) for k in range(scenario.loading.total)]
     for body in bodies:
@@ -135,7 +135,7 @@ def test_rough_walls_carry_part_of_it():
 
 @pytest.mark.parametrize("share", [0.0, 0.4, 1.5])
 def test_a_grip_takes_its_force_off_the_weight(share):
-    engine = PymunkEngine(Scene((0.0, -G), (), 0.3))
+    engine = make_engine(Scene((0.0, -G), (), 0.3))
     engine.add(Body(0, 60.0, 0.0, 0.5, 0.5 * 900), (0.0, 0.0))
     engine.grip(0, share * 0.5 * G)
     engine.advance(200)
@@ -150,7 +150,7 @@ def test_a_grip_takes_its_force_off_the_weight(share):
 
 def test_a_box_lies_on_its_flat_as_high_as_it_is():
     floor = Chain((Line((-500.0, 0.0), (500.0, 0.0), 0.4),))
-    engine = PymunkEngine(Scene((0.0, -G), (floor,), 0.4))
+    engine = make_engine(Scene((0.0, -G), (floor,), 0.4))
     disc = Body(0, 65.0, 0.0, 0.5, 0.5 * 900)
     engine.add(disc, (0.0, 32.5), angle=0.5)
     engine.reshape(replace(disc, height=58.0, flat=14.0, side=8.0, flat_angle=-0.52))

@@ -53,7 +53,7 @@ def bridged(scenario, mechanism, fill):
 STACKS = {
     "throat corner": (WIDE, Mechanism.THROAT_CORNER, range(4)),
     "lifted edge": (LIFTED, Mechanism.LIFTED_EDGE, range(3)),
-    "flats at the throat corner": (FLAT, Mechanism.THROAT_CORNER, (0, 2)),
+    "flats at the throat corner": (FLAT, Mechanism.THROAT_CORNER, (2, 3)),
 }
 
 
@@ -69,7 +69,7 @@ def bridges():
     params=[(name, fill) for name, (*_, fills) in STACKS.items() for fill in fills],
     ids=lambda stack: f"{stack[0]} {stack[1]}",
 )
-def held(request, bridges):
+def held(request, bridges, engine_name):
     name, fill = request.param
     scenario, mechanism, _ = STACKS[name]
     return bridges.held_of(bridged(scenario, mechanism, fill))

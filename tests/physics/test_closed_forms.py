@@ -8,9 +8,9 @@ import math
 
 import numpy as np
 import pytest
+from tests_shared import make_engine
 
 from colsim.physics.engines import Settings
-from colsim.physics.pymunk_engine import PymunkEngine
 from colsim.physics.scene import Body, Chain, Drum, Line, Part, Scene
 
 G = 9806.65  # [mm/s2] standard gravity
@@ -27,7 +27,7 @@ def on_a_plane(friction, degrees=0.0, gravity=G):
     """Give a long level floor, with gravity turned so that it falls to the right."""
     th = math.radians(degrees)
     floor = Chain((Line((-1e5, 0.0), (1e5, 0.0), friction, Part.FLOOR),))
-    return PymunkEngine(Scene((gravity * math.sin(th), -gravity * math.cos(th)), (floor,), 0.3), Settings(step=STEP))
+    return make_engine(Scene((gravity * math.sin(th), -gravity * math.cos(th)), (floor,), 0.3), Settings(step=STEP))
 
 
 def moving(engine):
@@ -127,7 +127,7 @@ def test_a_light_disc_between_closing_plates(included, factor, held):
     lower = Chain((Line((0.0, 0.0), (c, s), mu),))
     # Strong enough to press the disc, weak against what would overlap: 1 N at the contact, on 5 g.
     drum = Drum(lower, 1e4, 1e3 * away)
-    engine = PymunkEngine(Scene((0.0, 0.0), (upper,), 1.0, drum), Settings(step=0.0005, iterations=50))
+    engine = make_engine(Scene((0.0, 0.0), (upper,), 1.0, drum), Settings(step=0.0005, iterations=50))
     centre = R / math.sin(half)
     engine.add(Body(0, 2 * R, 0.0, 0.005, 0.5 * 0.005 * R**2), (centre, 0.0))
     engine.drive(0.05)
@@ -140,7 +140,7 @@ D, W, N, WEIGHT = 66.0, 73.0, 8, 3.6
 
 
 @pytest.fixture(scope="module")
-def zigzag():
+def zigzag(engine_name):
     """Eight frictionless discs of 3.6 N against alternate walls, at rest: the worked stack of 66 mm in 73 mm."""
     walls = Chain(
         (
@@ -149,7 +149,7 @@ def zigzag():
             Line((W / 2, 0.0), (W / 2, 2000.0), 0.0, Part.RIGHT_WALL),
         )
     )
-    engine = PymunkEngine(Scene((0.0, -G), (walls,), 0.0))
+    engine = make_engine(Scene((0.0, -G), (walls,), 0.0))
     mass, pitch = WEIGHT / (G / 1000), math.sqrt(W * (2 * D - W))
     for i in range(N):
         engine.add(Body(i, D, 0.0, mass, 0.5 * mass * R**2), ((-1) ** i * (W - D) / 2, D / 2 + i * pitch))
@@ -197,7 +197,7 @@ def test_energy_does_not_grow():
     size, rng = 400.0, np.random.default_rng(3)
     corners = [(-size, 0.0), (size, 0.0), (size, 3 * size), (-size, 3 * size)]
     box = Chain(tuple(Line(a, b, 0.3) for a, b in zip(corners, corners[1:] + corners[:1], strict=True)), closed=True)
-    engine = PymunkEngine(Scene((0.0, -G), (box,), 0.3))
+    engine = make_engine(Scene((0.0, -G), (box,), 0.3))
     bodies = [disc(index=i, restitution=0.5) for i in range(10)]
     for i, body in enumerate(bodies):
         place = (-320.0 + 160.0 * (i % 5), 100.0 + 160.0 * (i // 5))
@@ -237,7 +237,7 @@ def test_a_set_flat_starts_to_roll_at_the_angle_whose_tangent_is_flat_over_heigh
 def test_two_bodies_rub_with_their_own_friction(friction):
     # Two discs that cannot turn, one dragged past the other's flank without gravity: they exchange momentum along the
     # contact as friction times the momentum across it (Coulomb impact), with a head-on part of 1 m/s and 0.5 kg.
-    engine = PymunkEngine(Scene((0.0, 0.0), (), friction))
+    engine = make_engine(Scene((0.0, 0.0), (), friction))
     for i in (0, 1):
         engine.add(
             Body(i, 2 * R, 0.0, 0.5, 1e12), (0.0, i * (2 * R + 0.5)), velocity=(0.0, 0.0) if i else (3000.0, 1000.0)

@@ -5,19 +5,18 @@ import math
 import numpy as np
 import pytest
 from scipy.stats import binom
-from tests_shared import small_scenario
+from tests_shared import make_engine, small_scenario
 
 from colsim import simulate_fill
 from colsim.physics.cross_section import build_cross_section, container_body
 from colsim.physics.engines import Settings
-from colsim.physics.pymunk_engine import PymunkEngine
 from colsim.physics.scene import Body, Chain, Drum, Line, Scene
 from colsim.physics.vending import VendingColumn
 
 
 def column(scenario):
     section = build_cross_section(scenario)
-    engine = PymunkEngine(section.scene)
+    engine = make_engine(section.scene)
     return VendingColumn(section, engine, settings=Settings(), speed=4.7), engine, section
 
 
@@ -37,7 +36,7 @@ def test_the_motor_presses_with_no_more_than_its_torque():
     # An arm presses a disc onto a wall: force times arm is the torque limit, 2 N m.
     arm = Chain((Line((150.0, 0.0), (0.0, 0.0), 0.0),))
     wall = Chain((Line((0.0, -66.0), (200.0, -66.0), 0.0),))
-    engine = PymunkEngine(Scene((0.0, 0.0), (wall,), 1.0, Drum(arm, 1e4, 2e6)))
+    engine = make_engine(Scene((0.0, 0.0), (wall,), 1.0, Drum(arm, 1e4, 2e6)))
     engine.add(Body(0, 65.9, 0.0, 0.5, 270.0), (100.0, -33.0))
     engine.drive(-3.0)
     engine.advance(500)
@@ -51,7 +50,7 @@ def test_the_motor_presses_with_no_more_than_its_torque():
 
 def positions(scenario, sides, steps):
     section = build_cross_section(scenario)
-    engine = PymunkEngine(section.scene)
+    engine = make_engine(section.scene)
     for i, x in enumerate(sides):
         engine.add(container_body(scenario.container, i), (x, 130.0 + 75.0 * i))
     engine.drive(section.turn * 1.0)

@@ -5,12 +5,12 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from tests_shared import ROOT, small_scenario
+from tests_shared import ROOT, make_engine, small_scenario
 
 from colsim import Scenario
+from colsim.physics.choice import COMPILED
 from colsim.physics.cross_section import build_cross_section
 from colsim.physics.engines import Settings
-from colsim.physics.pymunk_engine import PymunkEngine
 from colsim.physics.scene import Arc, Body, Chain, Drum, Line, Part, Scene
 
 R = 30.0
@@ -18,7 +18,7 @@ G = 9806.65
 
 
 def sliding(chain, position, velocity, gravity=(0.0, 0.0), settings=None):
-    engine = PymunkEngine(Scene(gravity, (chain,), 1.0), settings or Settings())
+    engine = make_engine(Scene(gravity, (chain,), 1.0), settings or Settings())
     engine.add(Body(0, 2 * R, 0.0, 0.5, 0.5 * 0.5 * R**2), position, velocity=velocity)
     return engine
 
@@ -39,7 +39,7 @@ def test_a_disc_slides_over_flush_joints_without_a_bump(pieces):
 def test_each_piece_slows_a_disc_by_its_own_friction():
     # A hoop-like disc that cannot turn slides at mu g on each side of the joint.
     chain = Chain((Line((0.0, 0.0), (500.0, 0.0), 0.1), Line((500.0, 0.0), (2000.0, 0.0), 0.4)))
-    engine = PymunkEngine(Scene((0.0, -G), (chain,), 0.3))
+    engine = make_engine(Scene((0.0, -G), (chain,), 0.3))
     engine.add(Body(0, 2 * R, 0.0, 0.5, 1e9), (100.0, R - 0.01), velocity=(1500.0, 0.0))
     slowed = {0.1: [], 0.4: []}
     while engine.state().velocity[0, 0] > 200:
@@ -80,7 +80,7 @@ def test_a_convex_arc_is_touched_on_the_arc_only():
 @pytest.mark.parametrize("turned", [0.0, 1.0, -7.3])
 def test_an_arc_of_the_drum_turns_with_it(turned):
     outline = Chain((Arc((0.0, 0.0), 50.0, math.pi / 4, -math.pi / 2, 0.5, Part.LAND),))
-    engine = PymunkEngine(Scene((0.0, 0.0), (), 1.0, Drum(outline, 1e5, 1e12)))
+    engine = make_engine(Scene((0.0, 0.0), (), 1.0, Drum(outline, 1e5, 1e12)))
     engine.drive(turned / 0.1)
     engine.advance(100)
     engine.drive(0.0)
@@ -96,8 +96,9 @@ def test_an_arc_of_the_drum_turns_with_it(turned):
 
 
 @pytest.mark.parametrize("chord_turn", [4.0, 1.0])
-def test_a_disc_inside_a_housing_loses_only_what_the_chords_turn(chord_turn):
-    # Without friction or rebound each chord's turn d takes v (1 - cos d): over a half circle exp(-pi d / 2).
+def test_a_disc_inside_a_housing_loses_only_what_the_chords_turn(chord_turn, engine_name):
+    # Without friction or rebound each chord's turn d takes v (1 - cos d): over a half circle exp(-pi d / 2). An arc
+    # that stays one takes nothing.
     radius = 97.0
     chain = Chain((Arc((0.0, 0.0), radius, math.pi, math.pi, 0.0, Part.HOUSING),))
     engine = sliding(chain, (-radius + R + 0.01, 0.0), (0.0, -200.0), settings=Settings(chord_turn=chord_turn))
@@ -105,7 +106,7 @@ def test_a_disc_inside_a_housing_loses_only_what_the_chords_turn(chord_turn):
     state = engine.state()
     share = (math.atan2(state.position[0, 1], state.position[0, 0]) + math.pi) % (2 * math.pi) / math.pi
     assert 0.7 < share < 1.0
-    left = math.exp(-math.pi * share * math.radians(chord_turn) / 2)
+    left = 1.0 if engine_name == COMPILED else math.exp(-math.pi * share * math.radians(chord_turn) / 2)
     assert math.hypot(*state.velocity[0]) / 200 == pytest.approx(left, abs=0.02)
 
 
@@ -185,7 +186,7 @@ def test_a_disc_slides_down_the_real_wall_over_its_joints_without_a_bump(name, s
         scenario = scenario.changed(**{"column.liners": [{"bottom": 100, "top": 800, "friction": 0.0}]})
     section = build_cross_section(scenario)
     chain = section.scene.walls[0 if side < 0 else 1]
-    engine = PymunkEngine(Scene((side * G, 0.0), (chain,), 1.0))
+    engine = make_engine(Scene((side * G, 0.0), (chain,), 1.0))
     engine.add(
         Body(0, 2 * R, 0.0, 0.5, 0.5 * 0.5 * R**2),
         (side * (section.width / 2 - R + 0.01), section.top - 20),
@@ -205,7 +206,7 @@ def test_a_disc_passes_the_rounded_throat_edge_as_a_true_circle(side):
     section = build_cross_section(scenario)
     chain = section.scene.walls[0 if side < 0 else 1]
     edge = next(p for p in chain.pieces if p.part is Part.THROAT_EDGE)
-    engine = PymunkEngine(Scene((side * G, 0.0), (chain,), 1.0))
+    engine = make_engine(Scene((side * G, 0.0), (chain,), 1.0))
     y = edge.centre[1] + 20
     engine.add(Body(0, 2 * R, 0.0, 0.5, 0.5 * 0.5 * R**2), (side * (45 - R + 0.01), y), velocity=(0.0, -100.0))
     seen = 0

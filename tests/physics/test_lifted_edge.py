@@ -3,13 +3,12 @@
 import math
 
 import pytest
-from tests_shared import small_scenario
+from tests_shared import make_engine, small_scenario
 
 from colsim import Scenario, simulate_fill
 from colsim.physics.cross_section import build_cross_section, container_body
 from colsim.physics.engines import Settings
 from colsim.physics.mechanism import Mechanism
-from colsim.physics.pymunk_engine import PymunkEngine
 from colsim.physics.scene import Part
 from colsim.physics.vending import VendingColumn
 from colsim.sampling import Outcome
@@ -57,7 +56,7 @@ def test_a_flush_edge_is_no_obstacle_at_all():
 def test_a_disc_rests_on_lip_and_far_wall_as_statics_has_it():
     """Three forces through the centre: the far wall pushes sideways, the lip along its line to the centre."""
     section = build_cross_section(lined(6, friction=0.0, count=1))
-    engine = PymunkEngine(section.scene, Settings())
+    engine = make_engine(section.scene, Settings())
     container = lined(6).container
     (tip_x, tip_y), radius = section.lifted_edges[0].start, container.diameter / 2
     x = section.width / 2 - radius
@@ -78,7 +77,7 @@ def test_what_is_laid_in_beside_a_lip_does_not_overlap_it():
         **{"column.liners": [{"wall": "both", "top": 300, "friction": 0.25, "lifted_edge": 8}]}
     )
     section = build_cross_section(scenario)
-    engine = PymunkEngine(section.scene, Settings())
+    engine = make_engine(section.scene, Settings())
     places, add = [], engine.add
     engine.add = lambda body, position, angle: (places.append(position), add(body, position, angle))
     column = VendingColumn(section, engine, settings=Settings(), speed=1.0)

@@ -5,31 +5,33 @@ import math
 
 import numpy as np
 import pytest
-from tests_shared import small_scenario
+from tests_shared import make_engine, small_scenario
 
 from colsim.physics.cross_section import build_cross_section, container_body
 from colsim.physics.engines import Settings
-from colsim.physics.pymunk_engine import PymunkEngine
 from colsim.physics.vending import REST_SPEED, VendingColumn
 from colsim.sampling.draws import draw_placement
 
 
-class Watching(PymunkEngine):
-    """The engine, noting how much room each body has at the moment it is put in."""
+class Watching:
+    """An engine, noting how much room each body has at the moment it is put in."""
 
     def __init__(self, section):
-        super().__init__(section.scene)
+        self.engine = make_engine(section.scene)
         self.section, self.gaps, self.reach = section, [], {}
 
+    def __getattr__(self, name):
+        return getattr(self.engine, name)
+
     def add(self, body, position, angle=0.0, velocity=(0.0, 0.0), spin=0.0):
-        state = self.state()
+        state = self.engine.state()
         others = zip(state.index.tolist(), state.position.tolist(), strict=True)
         room = [math.dist(position, place) - self.reach[i] - body.reach for i, place in others]
         room.append(self.section.width / 2 - body.reach - abs(position[0]))
         room.append(position[1] - body.reach - self.section.floor_top)
         self.gaps.append(min(room))
         self.reach[body.index] = body.reach
-        super().add(body, position, angle, velocity, spin)
+        self.engine.add(body, position, angle, velocity, spin)
 
 
 @pytest.mark.parametrize("pattern", ["alternate", "one_side", "random"])

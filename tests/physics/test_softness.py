@@ -5,9 +5,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from tests_shared import make_engine
 
 from colsim.physics.engines import Settings
-from colsim.physics.pymunk_engine import PymunkEngine
 from colsim.physics.scene import Body, Chain, Line, Scene, SoftWall
 from colsim.physics.softness import SoftBodies, loads, squeeze_of
 from colsim.theory.squeeze import Bottle, section_under
@@ -26,7 +26,7 @@ def between_walls(width, friction=0.0, iterations=20):
         Line((-half, 0.0), (half, 0.0), friction),
         Line((half, 0.0), (half, 5e3), friction),
     )
-    return PymunkEngine(Scene((0.0, -G), (Chain(pieces),), friction), Settings(step=STEP, iterations=iterations))
+    return make_engine(Scene((0.0, -G), (Chain(pieces),), friction), Settings(step=STEP, iterations=iterations))
 
 
 def soft_disc(index, bottle=WATER, set_fraction=0.0, mass=MASS):

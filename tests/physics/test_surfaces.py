@@ -8,12 +8,11 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from tests_shared import ROTOR
+from tests_shared import ROTOR, make_engine
 
 from colsim import Scenario, simulate_fill
 from colsim.physics.cross_section import build_cross_section
 from colsim.physics.engines import Settings
-from colsim.physics.pymunk_engine import PymunkEngine
 from colsim.physics.scene import Arc, Body, Chain, Line, Part, Scene
 
 G = 9806.65  # [mm/s2] standard gravity
@@ -35,7 +34,7 @@ def on_a_plane(wall, frictions, table, degrees):
     """Give a floor, with gravity turned so that it falls to the right, and a body of each surface on it."""
     th = math.radians(degrees)
     scene = Scene((G * math.sin(th), -G * math.cos(th)), (Chain((WALLS[wall](frictions),)),), table)
-    engine = PymunkEngine(scene)
+    engine = make_engine(scene)
     for surface in range(len(table)):
         engine.add(Body(surface, 2 * R, 0.0, 0.5, CANNOT_TURN, surface=surface), (200.0 * surface, R))
     return engine
@@ -78,7 +77,7 @@ def test_a_surface_stays_where_its_own_friction_holds_it(wall):
 def test_a_block_sliding_on_a_heavy_one_is_slowed_by_the_friction_of_the_two(table, upper, lower):
     # m a = mu m g, so v = v0 - mu g t; the block below is a million times heavier and stays.
     floor = Chain((Line((-1e5, 0.0), (1e5, 0.0), 0.5, Part.FLOOR),))
-    engine = PymunkEngine(Scene((0.0, -G), (floor,), table))
+    engine = make_engine(Scene((0.0, -G), (floor,), table))
     engine.add(Body(0, 60.0, 4000.0, 5e5, CANNOT_TURN, surface=lower), (0.0, 30.0))
     engine.advance(200)
     engine.add(Body(1, 60.0, 100.0, 0.5, CANNOT_TURN, surface=upper), (-500.0, 90.0), velocity=(3000.0, 0.0))
@@ -93,7 +92,7 @@ def piled(table, surfaces, frictions):
     corners = [(-150.0, 600.0), (-150.0, 0.0), (150.0, 0.0), (150.0, 600.0)]
     box = [Line(a, b, frictions) for a, b in pairwise(corners)]
     sill = Chain((Arc((0.0, -20.0), 60.0, math.pi - 0.3, 0.6 - math.pi, frictions),))
-    engine = PymunkEngine(Scene((0.0, -G), (Chain(tuple(box)), sill), table))
+    engine = make_engine(Scene((0.0, -G), (Chain(tuple(box)), sill), table))
     for i in range(10):
         body = Body(i, 2 * R, 0.0, 0.5, 0.25 * R**2, 0.2, surface=surfaces[i])
         engine.add(body, (-90.0 + 70.0 * (i % 3) + 5.0 * i, 90.0 + 70.0 * (i // 3)))
@@ -175,7 +174,7 @@ def test_the_greatest_force_in_a_stack_at_rest_is_that_of_statics(width):
             Line((width * R, 0.0), (width * R, 2000.0), (0.0, 0.0), Part.RIGHT_WALL),
         )
     )
-    engine = PymunkEngine(Scene((0.0, -G), (walls,), ((0.0, 0.0), (0.0, 0.0))), Settings())
+    engine = make_engine(Scene((0.0, -G), (walls,), ((0.0, 0.0), (0.0, 0.0))), Settings())
     mass = WEIGHT / (G / 1000)
     for i in range(N):
         place = ((-1) ** i * (width - 1) * R, R + i * d * cosine)
@@ -190,7 +189,7 @@ def test_the_greatest_force_in_a_stack_at_rest_is_that_of_statics(width):
 
 
 def test_where_nothing_touches_nothing_presses():
-    engine = PymunkEngine(Scene((0.0, 0.0), (Chain((Line((-100.0, 0.0), (100.0, 0.0), 0.2),)),), 0.3))
+    engine = make_engine(Scene((0.0, 0.0), (Chain((Line((-100.0, 0.0), (100.0, 0.0), 0.2),)),), 0.3))
     assert engine.extremes() == (0.0, 0.0)
     engine.add(Body(0, 2 * R, 0.0, 0.5, 0.25 * R**2), (0.0, 3 * R))
     engine.advance(10)

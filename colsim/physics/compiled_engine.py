@@ -1,0 +1,288 @@
+"""The rigid-body engine in machine code: what the kernel computes, as the rest of colsim asks it of an engine."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from colsim.errors import SimulationError
+from colsim.physics import kernel as of
+from colsim.physics.engines import ContactRow, Contacts, FloatArray, IntArray, Settings, State
+from colsim.physics.scene import Arc, Body, Chain, Friction, Line, Part, Piece, Point, Scene
+
+__all__ = ["CompiledEngine", "compile_now"]
+
+ROUNDS_SHARE = 0.5  # of the rounds that the reference needs: from the top down and over-relaxed half of them do
+_FLUSH = 1e-6  # sine of the turn between pieces that lie in one line
+_EVERYWHERE = (-1e12, 1e12, -1e12, 1e12)  # [mm], of a piece of the drum, which is looked at where the drum is near
+
+
+class CompiledEngine:
+    """One scene in machine code, deterministic for the same calls in the same order.
+
+    Arcs stay arcs. Nothing here holds the interpreter's lock while time passes.
+
+    Parameters
+    ----------
+    scene : Scene
+        Walls, frictions, gravity and drum.
+    settings : Settings, optional
+        Step, solver rounds, overlap that is left.
+    """
+
+    def __init__(self, scene: Scene, settings: Settings | None = None) -> None:
+        self.settings = settings or Settings()
+        self._gravity = scene.gravity
+        self._rounds = max(1, round(self.settings.iterations * ROUNDS_SHARE))
+        table = scene.friction_table
+        self._parts: list[Part] = []
+        rows: list[list[float]] = []
+        frictions: list[list[float]] = []
+
+        def take(chain: Chain, *, on_drum: bool) -> None:
+            for part, friction, row in _pieces(chain, on_drum=on_drum):
+                self._parts.append(part)
+                rows.append(row)
+                frictions.append(list(friction) if isinstance(friction, tuple) else [friction] * len(table))
+
+        for chain in scene.walls:
+            take(chain, on_drum=False)
+        still = len(rows)
+        if scene.drum is not None:
+            take(scene.drum.outline, on_drum=True)
+        self._pieces = np.array(rows, dtype=np.float64).reshape(-1, of.PIECE_COLUMNS)
+        self._piece_friction = np.array(frictions, dtype=np.float64).reshape(-1, len(table))
+        self._between = np.array(table, dtype=np.float64)
+        self._drum = np.zeros(4)
+        self._drum_moment = math.inf
+        if scene.drum is not None:
+            self._drum[of.DRUM_REACH] = max(math.hypot(*_farthest(piece)) for piece in scene.drum.outline.pieces)
+            self._drum[of.TORQUE] = scene.drum.torque_limit
+            self._drum_moment = scene.drum.moment
+        self._turns = scene.drum is not None
+        self._index: IntArray = np.empty(0, dtype=np.int64)
+        self._world = of.World(
+            bodies=np.zeros((2, of.BODY_COLUMNS)),
+            corners=np.zeros((2, 4, 2)),
+            order=np.zeros(2, dtype=np.int64),
+            pieces=self._pieces,
+            piece_friction=self._piece_friction,
+            between=self._between,
+            contacts=np.zeros((of.MOST_CONTACTS, of.CONTACT_COLUMNS)),
+            pairs=np.zeros((of.MOST_CONTACTS, 2), dtype=np.uint64),
+            where=np.zeros((of.MOST_CONTACTS, 2), dtype=np.int64),
+            hits=np.zeros((of.MOST_OF_ONE, of.HIT_COLUMNS)),
+            kept=np.zeros((2, of.MOST_OF_ONE, 2)),
+            kept_key=np.zeros((2, of.MOST_OF_ONE), dtype=np.int64),
+            kept_count=np.zeros(2, dtype=np.int64),
+            drum=self._drum,
+            counts=np.array([0, still, len(rows), 0], dtype=np.int64),
+        )
+        # Walls and drum do not give: what bounces off them does so by its own restitution.
+        self._world.bodies[:, of.RESTITUTION] = 1.0
+
+    @property
+    def drum_angle(self) -> float:
+        """Angle of the drum [rad], counterclockwise."""
+        return float(self._world.bodies[-1, of.ANGLE])
+
+    def add(
+        self, body: Body, position: Point, angle: float = 0.0, velocity: Point = (0.0, 0.0), spin: float = 0.0
+    ) -> None:
+        """Put a body in."""
+        row = np.zeros(of.BODY_COLUMNS)
+        row[[of.X, of.Y, of.ANGLE]] = *position, angle
+        row[[of.VX, of.VY, of.SPIN]] = *velocity, spin
+        row[of.INVERSE_MASS], row[of.INVERSE_MOMENT] = 1.0 / body.mass, 1.0 / body.moment
+        row[of.RESTITUTION], row[of.SURFACE], row[of.NUMBER] = body.restitution, body.surface, body.index
+        _shape(row, body)
+        place = int(np.searchsorted(self._index, body.index))
+        self._index = np.insert(self._index, place, body.index)
+        self._resized(lambda rows: np.insert(rows, place, 0, axis=0))
+        self._world.bodies[place] = row
+
+    def _resized(self, change: Callable[[npt.NDArray[Any]], npt.NDArray[Any]]) -> None:
+        """Give every array that has a row a body one more or one less; what is kept of the others stays theirs."""
+        world = self._world
+        changed = {
+            name: change(getattr(world, name)) for name in ("bodies", "corners", "kept", "kept_key", "kept_count")
+        }
+        count = len(self._index)
+        order = np.zeros(count + 2, dtype=np.int64)
+        order[:count] = np.argsort(-changed["bodies"][:count, of.Y], kind="stable")
+        world.counts[0], world.counts[3] = count, 0
+        self._world = world._replace(**changed, order=order)
+
+    def _row(self, index: int) -> int:
+        return int(np.searchsorted(self._index, index))
+
+    def reshape(self, body: Body) -> None:
+        """Give a body that is in another height, flat and angle of the flat; all else stays as it was."""
+        _shape(self._world.bodies[self._row(body.index)], body)
+
+    def grip(self, index: int, limit: float) -> None:
+        """Hold a body back by at most a force [mN], whichever way it moves; 0 lets go."""
+        row = self._world.bodies[self._row(index)]
+        row[of.GRIP] = limit
+        if limit <= 0.0:
+            row[of.GRIP_X] = row[of.GRIP_Y] = 0.0
+
+    def remove(self, index: int) -> None:
+        """Take a body out."""
+        place = self._row(index)
+        self._index = np.delete(self._index, place)
+        self._resized(lambda rows: np.delete(rows, place, axis=0))
+
+    def drive(self, rate: float) -> None:
+        """Have the motor turn the drum at this rate [rad/s], as far as its torque allows."""
+        if self._turns:
+            self._world.bodies[-1, of.INVERSE_MOMENT] = 1.0 / self._drum_moment
+            self._drum[of.RATE] = rate
+
+    def hold(self) -> None:
+        """Have the gear hold the drum where it is, whatever presses on it, until it is driven again."""
+        if self._turns:
+            self._world.bodies[-1, [of.INVERSE_MOMENT, of.SPIN, of.OUT_SPIN]] = 0.0
+            self._drum[[of.RATE, of.MOTOR]] = 0.0
+
+    def advance(self, steps: int) -> None:
+        """Let this many time steps pass.
+
+        Raises
+        ------
+        SimulationError
+            If more contacts came up than any real stack has.
+        """
+        settings = self.settings
+        stopped = of.advance(self._world, steps, settings.step, self._rounds, settings.slop, *self._gravity)
+        if stopped >= 0:
+            raise SimulationError(f"more than {of.MOST_CONTACTS} contacts at once: the simulation has come apart")
+
+    def state(self) -> State:
+        """Give positions and velocities, ordered by index."""
+        rows = self._world.bodies[: len(self._index)].copy()
+        return State(
+            self._index,
+            rows[:, of.X : of.Y + 1],
+            rows[:, of.ANGLE],
+            rows[:, of.VX : of.VY + 1],
+            rows[:, of.SPIN],
+        )
+
+    def contacts(self) -> Contacts:
+        """Give the contacts of the last step."""
+        return Contacts.of_rows(self._contact_rows())
+
+    def _contact_rows(self) -> Iterator[ContactRow]:
+        world, step = self._world, self.settings.step
+        for k in range(int(world.counts[3])):
+            contact, (i, j), piece = world.contacts[k], world.pairs[k].tolist(), int(world.where[k, of.PIECE])
+            nx, ny, push, drag = contact[[of.NX, of.NY, of.PUSH, of.DRAG]].tolist()
+            force = ((nx * push - ny * drag) / step, (ny * push + nx * drag) / step)
+            middle = float(contact[of.DISTANCE]) / 2  # between both outlines
+            point = (
+                float(world.bodies[i, of.X] + contact[of.AX]) - nx * middle,
+                float(world.bodies[i, of.Y] + contact[of.AY]) - ny * middle,
+            )
+            other = int(self._index[j]) if piece < 0 else -1
+            part = None if piece < 0 else self._parts[piece]
+            yield int(self._index[i]), other, part, point, (nx, ny), force, -float(contact[of.DISTANCE])
+
+    def virials(self) -> FloatArray:
+        """Give what presses on each body at the last step, ordered as `state` is, of shape (n, 2, 2) [mN mm]."""
+        found = np.zeros((len(self._index), 2, 2))
+        of.virials(self._world, found)
+        return found / self.settings.step
+
+    def extremes(self) -> tuple[float, float]:
+        """Give the greatest contact force [mN] and the greatest overlap of what presses [mm] of the last step."""
+        impulse, overlap = of.greatest(self._world)
+        return impulse / self.settings.step, overlap
+
+
+def compile_now() -> None:
+    """Have all machine code compiled, or loaded if it was before."""
+    engine = CompiledEngine(Scene((0.0, -1.0), (), 0.0))
+    engine.add(Body(0, 1.0, 0.0, 1.0, 1.0), (0.0, 0.0))
+    engine.advance(1)
+    engine.virials()
+    engine.extremes()
+
+
+def _shape(row: FloatArray, body: Body) -> None:
+    """Write a body's section into its row."""
+    row[[of.RADIUS, of.REACH]] = body.corner_radius, body.reach
+    row[[of.HALF_FLAT, of.HALF_SIDE, of.FLAT_ANGLE]] = body.flat / 2, body.side / 2, body.flat_angle
+    row[of.CORNERS] = 4 if body.side > 0 else 2 if body.flat > 0 else 1
+
+
+def _pieces(chain: Chain, *, on_drum: bool) -> Iterator[tuple[Part, Friction, list[float]]]:
+    """Give the rows of a chain: its pieces, and the corners that stand out between them or at a loose end."""
+    for piece in chain.pieces:
+        if isinstance(piece, Line):
+            length = math.dist(piece.start, piece.end)
+            yield piece.part, piece.friction, _as_row(of.LINE, piece.start, piece.end, length, box=_box(piece, on_drum))
+            continue
+        kind = of.OUTSIDE if piece.sweep < 0 else of.INSIDE
+        middle, half = piece.from_angle + piece.sweep / 2, abs(piece.sweep) / 2
+        yield (
+            piece.part,
+            piece.friction,
+            _as_row(kind, piece.centre, piece.centre, piece.radius, middle, half, box=_box(piece, on_drum)),
+        )
+    joints = [*pairwise(chain.pieces), *([(chain.pieces[-1], chain.pieces[0])] if chain.closed else [])]
+    for before, after in joints:
+        (ax, ay), (bx, by) = before.direction(1.0), after.direction(0.0)
+        turn = math.atan2(ax * by - ay * bx, ax * bx + ay * by)
+        if turn < -_FLUSH:  # to the right, away from free space: the corner stands out
+            owner = before if isinstance(before, Line) or isinstance(after, Arc) else after
+            middle = math.atan2(ax, -ay) + turn / 2  # between both normals
+            yield owner.part, owner.friction, _corner(before.end, middle, -turn / 2, on_drum)
+    if not chain.closed:
+        for end, share, way in ((chain.pieces[0], 0.0, -1.0), (chain.pieces[-1], 1.0, 1.0)):
+            if isinstance(end, Line) or end.sweep > 0:  # a round end needs no corner
+                dx, dy = end.direction(share)
+                point = end.start if share == 0.0 else end.end
+                yield end.part, end.friction, _corner(point, math.atan2(way * dy, way * dx), math.pi / 2, on_drum)
+
+
+def _corner(point: Point, middle: float, half: float, on_drum: bool) -> list[float]:
+    x, y = point
+    box = _EVERYWHERE if on_drum else (x, x, y, y)
+    return _as_row(of.CORNER, point, point, 0.0, middle, half, box=box)
+
+
+def _as_row(
+    kind: float,
+    first: Point,
+    second: Point,
+    size: float,
+    middle: float = 0.0,
+    half: float = 0.0,
+    *,
+    box: tuple[float, float, float, float],
+) -> list[float]:
+    return [kind, *first, *second, size, math.cos(middle), math.sin(middle), math.cos(min(half, math.pi)), *box]
+
+
+def _box(piece: Piece, on_drum: bool) -> tuple[float, float, float, float]:
+    """Give a box around a piece: left, right, bottom, top [mm]."""
+    if on_drum:
+        return _EVERYWHERE
+    if isinstance(piece, Line):
+        points = [piece.start, piece.end]
+    else:  # the box around the whole of its circle holds the arc
+        (x, y), r = piece.centre, piece.radius
+        points = [(x - r, y - r), (x + r, y + r)]
+    xs, ys = zip(*points, strict=True)
+    return (min(xs), max(xs), min(ys), max(ys))
+
+
+def _farthest(piece: Piece) -> Point:
+    """Give the end of a piece that lies farther from the axis."""
+    return max(piece.start, piece.end, key=lambda point: math.hypot(*point))
