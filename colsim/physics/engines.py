@@ -11,10 +11,14 @@ import numpy.typing as npt
 
 from colsim.physics.scene import Body, Part, Point
 
-__all__ = ["ContactRow", "Contacts", "Engine", "FloatArray", "IntArray", "Settings", "State"]
+__all__ = ["ContactRow", "Contacts", "Engine", "FloatArray", "IntArray", "Settings", "State", "TornApartError"]
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
+
+
+class TornApartError(Exception):
+    """A simulation holds what no column can, such as a number that is none: what it says cannot be believed."""
 
 
 @dataclass(frozen=True)
@@ -26,7 +30,7 @@ class Settings:
     step : float
         Time step [s].
     iterations : int
-        Rounds of the contact solver a step.
+        Rounds of the contact solver a step; the compiled engine goes on to twice as many until nothing changes.
     chord_turn : float
         Greatest angle between neighbours of the chords that stand for an arc, where an engine needs chords [deg].
     slop : float

@@ -32,6 +32,8 @@ MOST_CONTACTS = 1024
 OVER_RELAXATION = 1.3
 RELEASED = 0.1  # share of an overlap that is let out in a step
 PASSES = 2  # over the overlaps
+SOLVED = 1e-2  # [mm/s] by which no velocity changes any more in a round
+MAD = 1e7  # [mm/s] which nothing in a column reaches
 STILL = 1e-9  # [mm/s] below which nothing moves: what only ever halves ends in numbers that processors are slow with
 
 # Columns of a body.
@@ -126,9 +128,10 @@ class World(NamedTuple):
 
 @compiled
 def advance(world: World, steps: int, dt: float, rounds: int, slop: float, gravity_x: float, gravity_y: float) -> int:
-    """Let time pass; give the step at which there were more contacts than there is room for, or -1."""
+    """Let time pass; give the step at which it came apart, by mad speeds or contacts without number, or -1."""
     for step in range(steps):
-        _move(world, dt)
+        if not _move(world, dt):
+            return step
         count = _find_contacts(world)
         if count < 0:
             return step
@@ -136,13 +139,14 @@ def advance(world: World, steps: int, dt: float, rounds: int, slop: float, gravi
         _prepare(world, count, dt, slop)
         _accelerate(world, dt, gravity_x, gravity_y)
         _warm_start(world, count)
-        for k in range(rounds):
+        for _ in range(rounds):
             _solve_drum(world, dt)
-            if k < rounds - 1:
-                _solve_contacts(world, count, NORMAL_MASS, TANGENT_MASS)
-            else:  # the last takes no more than is wanted, so that one contact alone is exact
-                _solve_contacts(world, count, BARE_NORMAL, BARE_TANGENT)
+            change = _solve_contacts(world, count, NORMAL_MASS, TANGENT_MASS)
             _solve_grips(world, dt)
+            if change < SOLVED:
+                break
+        # The last takes no more than is wanted, so that one contact alone is exact.
+        _solve_contacts(world, count, BARE_NORMAL, BARE_TANGENT)
         for _ in range(PASSES):
             _let_out(world, count)
         _keep(world, count)
@@ -162,15 +166,18 @@ def is_compiled() -> bool:
 
 
 @compiled
-def _move(world: World, dt: float) -> None:
-    """Move everything by its velocity, and put the containers in order from the top down."""
+def _move(world: World, dt: float) -> bool:
+    """Move everything by its velocity, and put the containers in order from the top down; tell whether it can be."""
     bodies, order, count = world.bodies, world.order, world.counts[0]
     for i in range(len(bodies)):
         bodies[i, X] += (bodies[i, VX] + bodies[i, OUT_X]) * dt
         bodies[i, Y] += (bodies[i, VY] + bodies[i, OUT_Y]) * dt
         bodies[i, ANGLE] += (bodies[i, SPIN] + bodies[i, OUT_SPIN]) * dt
         bodies[i, OUT_X] = bodies[i, OUT_Y] = bodies[i, OUT_SPIN] = 0.0
-        if abs(bodies[i, VX]) + abs(bodies[i, VY]) + abs(bodies[i, SPIN]) < STILL:
+        speed = abs(bodies[i, VX]) + abs(bodies[i, VY]) + abs(bodies[i, SPIN])
+        if not speed < MAD:  # a number that is none is not less either
+            return False
+        if speed < STILL:
             bodies[i, VX] = bodies[i, VY] = bodies[i, SPIN] = 0.0
     for i in range(count):
         _place_corners(bodies, world.corners, i)
@@ -180,6 +187,7 @@ def _move(world: World, dt: float) -> None:
             order[k + 1] = order[k]
             k -= 1
         order[k + 1] = i
+    return True
 
 
 @compiled
@@ -454,11 +462,12 @@ def _warm_start(world: World, count: int) -> None:
 
 
 @compiled
-def _solve_contacts(world: World, count: int, normal_mass: int, tangent_mass: int) -> None:
+def _solve_contacts(world: World, count: int, normal_mass: int, tangent_mass: int) -> float:
     """Go once through all contacts from the top down: the normal, then friction within its limit.
 
-    The columns of the masses say whether more than is wanted is done at once.
+    The columns of the masses say whether more than is wanted is done at once. Gives the greatest change of a velocity.
     """
+    greatest_change = 0.0
     bodies, contacts, pairs = world.bodies, world.contacts, world.pairs
     for k in range(count):
         a, b, nx, ny = pairs[k, FIRST], pairs[k, SECOND], contacts[k, NX], contacts[k, NY]
@@ -482,6 +491,7 @@ def _solve_contacts(world: World, count: int, normal_mass: int, tangent_mass: in
         contacts[k, DRAG] = drag
         across = drag - before
 
+        greatest_change = max(greatest_change, (abs(more) + abs(across)) * bodies[a, INVERSE_MASS])
         px, py = nx * more - ny * across, ny * more + nx * across
         bodies[a, VX] += bodies[a, INVERSE_MASS] * px
         bodies[a, VY] += bodies[a, INVERSE_MASS] * py
@@ -489,6 +499,7 @@ def _solve_contacts(world: World, count: int, normal_mass: int, tangent_mass: in
         bodies[b, VX] -= bodies[b, INVERSE_MASS] * px
         bodies[b, VY] -= bodies[b, INVERSE_MASS] * py
         bodies[b, SPIN] -= bodies[b, INVERSE_MOMENT] * (normal_b * more + along_b * across)
+    return greatest_change
 
 
 @compiled

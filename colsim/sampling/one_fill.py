@@ -14,7 +14,7 @@ from colsim.model.contradictions import container_contradictions
 from colsim.model.spread import Spread
 from colsim.physics.choice import AUTO, EngineMaker, engine_maker, engine_named
 from colsim.physics.cross_section import CrossSection, build_cross_section, container_body
-from colsim.physics.engines import Contacts, Settings
+from colsim.physics.engines import Contacts, Settings, TornApartError
 from colsim.physics.mechanism import Mechanism
 from colsim.physics.scene import Body
 from colsim.physics.vending import Frame, LostContainerError, Turn, VendingColumn
@@ -221,7 +221,7 @@ def simulate_fill(
     if not invalid:
         try:
             course.run()
-        except LostContainerError as error:
+        except (LostContainerError, TornApartError) as error:
             invalid = str(error)
         except ScenarioError as error:
             invalid = f"what was drawn does not go together: {error}"

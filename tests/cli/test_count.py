@@ -56,7 +56,7 @@ def test_it_says_how_many_and_what_ends_it_and_writes_and_draws_that(count, tmp_
     assert lines[0] == "count: 1 containers (meets)"
     assert "From 3 up it fails: second one in the pocket." in lines[1]
     assert "MEASURE NEXT" not in out
-    assert "processes, seed 1" in lines[-3]
+    assert "processes, compiled engine, seed 1" in lines[-3]
     assert lines[-2:] == [f"written: {table}", f"drawn: {chart}"]
     rows = pd.read_csv(table)
     assert rows["count [containers]"].tolist() == [1, 3]

@@ -140,7 +140,7 @@ def test_it_prints_and_writes_what_the_library_gives(sweep, tmp_path):
     swept = simulate_sweep(Scenario.from_toml(file), values, fills=2, seed=4417, executor=AtOnce())
     assert out.startswith(swept.summary())
     assert "Unplug the machine" in out
-    assert "processes, seed 4417" in out
+    assert "processes, compiled engine, seed 4417" in out
     assert out.splitlines()[-1] == f"written: {tmp_path / 'table.csv'}"
     table = swept.to_dataframe()
     again = pd.read_csv(tmp_path / "table.csv", dtype=dict.fromkeys(TEXTS, table["refused"].dtype))

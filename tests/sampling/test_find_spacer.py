@@ -36,7 +36,7 @@ def pretend(monkeypatch, plain):
     def use(failures, invalid=None):
         asked = []
 
-        def simulate(scenario, *, seed, fill):
+        def simulate(scenario, *, seed, fill, engine):
             thickness = scenario.rotor.spacer_thickness
             asked.append((thickness, seed, fill))
             lost = "lost" if each((invalid or {}).get(thickness, 0), fill) else ""

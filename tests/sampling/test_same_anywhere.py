@@ -47,7 +47,7 @@ class Seen(ThreadPoolExecutor):
         self.chunks = []
 
     def submit(self, function, /, *arguments):
-        self.chunks.append(list(arguments[-1]))
+        self.chunks.append(list(arguments[-1].numbers))
         return super().submit(function, *arguments)
 
 
