@@ -1,4 +1,4 @@
-"""Speed as ratios within one run: Python over the engine's own steps, two workers over one, cost by count."""
+"""Speed of the reference engine as ratios within one run: Python over its own steps, two workers over one, by count."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def overhead(count: int, repeats: int) -> float:
     ratios = []
     for _ in range(repeats):
         begun = time.perf_counter()
-        simulate_fill(scenario, seed=1)
+        simulate_fill(scenario, seed=1, engine="pymunk")
         whole = time.perf_counter() - begun
         ratios.append(whole / bare_loop(scenario, Recorder.calls))
     return median(ratios)
@@ -77,9 +77,9 @@ def workers(fills: int) -> float:
     scenario, seconds = rotor_scenario(66, 8), []
     for number in (1, 2):
         with process_pool(number) as pool:
-            simulate_fills(scenario, fills=number, seed=1, executor=pool)
+            simulate_fills(scenario, fills=number, seed=1, executor=pool, engine="pymunk")
             begun = time.perf_counter()
-            simulate_fills(scenario, fills=fills, seed=1, executor=pool)
+            simulate_fills(scenario, fills=fills, seed=1, executor=pool, engine="pymunk")
             seconds.append(time.perf_counter() - begun)
     return seconds[0] / seconds[1]
 
@@ -91,7 +91,7 @@ def cost(count: int, repeats: int) -> float:
     seconds = []
     for k in range(repeats):
         begun = time.perf_counter()
-        fill = simulate_fill(scenario, seed=1, fill=k)
+        fill = simulate_fill(scenario, seed=1, fill=k, engine="pymunk")
         seconds.append((time.perf_counter() - begun) / len(fill.vends))
     return median(seconds)
 

@@ -16,7 +16,6 @@ from colsim.physics.scene import Arc, Body, Chain, Friction, Line, Part, Piece, 
 
 __all__ = ["CompiledEngine", "compile_now"]
 
-MOST_ROUNDS = 2  # times those of the settings; it stops when it is solved, on average after some five
 _FLUSH = 1e-6  # sine of the turn between pieces that lie in one line
 _EVERYWHERE = (-1e12, 1e12, -1e12, 1e12)  # [mm], of a piece of the drum, which is looked at where the drum is near
 
@@ -37,23 +36,16 @@ class CompiledEngine:
     def __init__(self, scene: Scene, settings: Settings | None = None) -> None:
         self.settings = settings or Settings()
         self._gravity = scene.gravity
-        self._rounds = MOST_ROUNDS * self.settings.iterations
+        self._rounds = self.settings.iterations
         table = scene.friction_table
-        self._parts: list[Part] = []
-        rows: list[list[float]] = []
-        frictions: list[list[float]] = []
-
-        def take(chain: Chain, *, on_drum: bool) -> None:
-            for part, friction, row in _pieces(chain, on_drum=on_drum):
-                self._parts.append(part)
-                rows.append(row)
-                frictions.append(list(friction) if isinstance(friction, tuple) else [friction] * len(table))
-
-        for chain in scene.walls:
-            take(chain, on_drum=False)
-        still = len(rows)
+        pieces = [piece for chain in scene.walls for piece in _pieces(chain, on_drum=False)]
+        pieces.sort(key=lambda piece: -piece[2][of.TOP])
+        still = len(pieces)
         if scene.drum is not None:
-            take(scene.drum.outline, on_drum=True)
+            pieces += _pieces(scene.drum.outline, on_drum=True)
+        self._parts = [part for part, _, _ in pieces]
+        rows = [row for _, _, row in pieces]
+        frictions = [list(f) if isinstance(f, tuple) else [f] * len(table) for _, f, _ in pieces]
         self._pieces = np.array(rows, dtype=np.float64).reshape(-1, of.PIECE_COLUMNS)
         self._piece_friction = np.array(frictions, dtype=np.float64).reshape(-1, len(table))
         self._between = np.array(table, dtype=np.float64)
@@ -75,6 +67,7 @@ class CompiledEngine:
             contacts=np.zeros((of.MOST_CONTACTS, of.CONTACT_COLUMNS)),
             pairs=np.zeros((of.MOST_CONTACTS, 2), dtype=np.uint64),
             where=np.zeros((of.MOST_CONTACTS, 2), dtype=np.int64),
+            sequence=np.zeros(of.MOST_CONTACTS, dtype=np.uint64),
             hits=np.zeros((of.MOST_OF_ONE, of.HIT_COLUMNS)),
             kept=np.zeros((2, of.MOST_OF_ONE, 2)),
             kept_key=np.zeros((2, of.MOST_OF_ONE), dtype=np.int64),

@@ -30,7 +30,7 @@ class Settings:
     step : float
         Time step [s].
     iterations : int
-        Rounds of the contact solver a step; the compiled engine goes on to twice as many until nothing changes.
+        Rounds of the contact solver a step; the compiled engine stops before if nothing changes any more.
     chord_turn : float
         Greatest angle between neighbours of the chords that stand for an arc, where an engine needs chords [deg].
     slop : float

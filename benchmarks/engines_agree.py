@@ -1,0 +1,95 @@
+"""Whether the compiled engine and the reference agree, on scenes that span from clean to failing and on fresh draws.
+
+The rates of failed fills agree on a scene if the interval of their paired difference lies within five points, all
+intervals holding together; that a difference is not significant would be no agreement.
+"""
+
+from __future__ import annotations
+
+from concurrent.futures import ProcessPoolExecutor
+
+from common import ROTOR, quick_or_full, table, write
+from tqdm import tqdm
+from two_engines import WITHIN, Compared, compare, scenes, varies
+
+from colsim import Scenario, simulate_fill
+
+SEED = 20261126  # of draws that nothing was developed on
+FILLS, SOFT_FILLS = 400, 260
+
+
+def chosen() -> list[Scenario]:
+    """Give ten scenes: the four of `two_engines` at the usual speed, then flats, kinds, rebound and soft walls."""
+    bare, spacer, wide, lifted = (each.changed(**{"rotor.speed": 45}) for each in scenes())
+    water = {"diameter": 65, "mass": 0.515, "empty_mass": 0.015, "drink": "still", "headspace": 0.04}
+    soft_rotor = ROTOR | {"spacer_thickness": 12}
+    return [
+        bare,
+        spacer,
+        wide,
+        lifted,
+        wide.changed(**{"container.set_flat": varies(0, 8), "title": "the wide column, flats of 0 to 8 mm"}),
+        bare.changed(**{"container.restitution": 0.3, "title": "no spacer, rebound 0.3"}),
+        spacer.changed(**{"rotor.torque_limit": varies(2, 20), "title": "12 mm spacer, motor of 2 to 20 N m"}),
+        Scenario(
+            title="two kinds in layers, the upper of 56 to 70 mm",
+            containers={
+                "can": {"like": "12 fl oz can", "friction": 0.2},
+                "bottle": {"diameter": varies(56, 70), "mass": 0.5, "friction": 0.3},
+            },
+            column={"width": 90, "height": 3000, "wall_friction": 0.25},
+            rotor=ROTOR,
+            loading={"layers": [{"container": "can", "count": 3}, {"container": "bottle", "count": 3}]},
+        ),
+        Scenario(
+            title="soft, wall of 0.06 to 0.14 mm, flats that set",
+            container=water | {"wall_thickness": varies(0.06, 0.14), "set_fraction": 1.0},
+            column={"width": 90, "height": 2500, "wall_friction": 0.25},
+            rotor=soft_rotor,
+            loading={"count": 12},
+        ),
+        Scenario(
+            title="soft, both walls press, wall friction 0.05 to 0.8",
+            container=water | {"wall_thickness": 0.08, "set_fraction": 0.0},
+            column={"width": 66, "height": 1500, "wall_friction": varies(0.05, 0.8)},
+            rotor=soft_rotor,
+            loading={"count": 8},
+        ),
+    ]
+
+
+def both(job: tuple[Scenario, int]) -> tuple[bool, bool]:
+    """Run a fill on the compiled engine and on the reference."""
+    scenario, fill = job
+    found = [simulate_fill(scenario, seed=SEED, fill=fill, engine=engine) for engine in ("compiled", "pymunk")]
+    one, two = (bool(each.invalid) or each.failure is not None for each in found)
+    return one, two
+
+
+def agreement(scenario: Scenario, fills: int, comparisons: int, pool: ProcessPoolExecutor) -> Compared:
+    jobs = [(scenario, fill) for fill in range(fills)]
+    return compare(list(tqdm(pool.map(both, jobs, chunksize=2), total=fills, desc=scenario.title)), comparisons)
+
+
+def main() -> None:
+    quick = quick_or_full(__doc__ or "")
+    several = chosen()[:1] if quick else chosen()
+    rows: list[list[object]] = []
+    agreed = 0
+    with ProcessPoolExecutor() as pool:
+        for scenario in several:
+            soft = any(container.is_soft for container in scenario.products.values())
+            fills = 2 if quick else SOFT_FILLS if soft else FILLS
+            found = agreement(scenario, fills, len(several), pool)
+            agreed += found.agree
+            rates = (f"{found.ours / fills:.3f}", f"{found.other / fills:.3f}", found.only_ours, found.only_other)
+            verdict = "agree" if found.agree else "not shown to agree"
+            rows.append([scenario.title, fills, *rates, f"{found.low:+.3f} to {found.high:+.3f}", verdict])
+    failing = ["compiled fails", "pymunk fails", "only compiled", "only pymunk"]
+    columns = ["scene", "fills", *failing, "difference", "verdict"]
+    says = f"on {agreed} of {len(several)} scenes the engines agree within {100 * WITHIN:g} points"
+    write("engines_agree", table(columns, rows), quick=quick, holds=agreed == len(several), says=says)
+
+
+if __name__ == "__main__":
+    main()
