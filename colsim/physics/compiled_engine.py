@@ -208,8 +208,8 @@ def compile_now() -> None:
 
 def _shape(row: FloatArray, body: Body) -> None:
     """Write a body's section into its row."""
-    row[[of.RADIUS, of.REACH]] = body.corner_radius, body.reach
-    row[[of.HALF_FLAT, of.HALF_SIDE, of.FLAT_ANGLE]] = body.flat / 2, body.side / 2, body.flat_angle
+    row[of.RADIUS], row[of.REACH] = body.corner_radius, body.reach
+    row[of.HALF_FLAT], row[of.HALF_SIDE], row[of.FLAT_ANGLE] = body.flat / 2, body.side / 2, body.flat_angle
     row[of.CORNERS] = 4 if body.side > 0 else 2 if body.flat > 0 else 1
 
 

@@ -12,8 +12,9 @@ friction of what they are pressed with, holds it back by a force of its own.
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -29,6 +30,8 @@ SLICE = 0.005  # [s] between two looks at the loads, and two changes of the sect
 FASTEST = 10.0  # [mm/s] at which a height or a flat changes
 FLAT_STEP = 0.25  # [mm] in which a flat that sets grows
 UNSEEN = 0.002  # [mm] between a section and what is wanted that is let be
+SEEN = 0.01  # [mm] in which heights change for the engine
+SAME_LOAD = 0.02  # [N] by which a load may differ from one whose section is known
 SINGLE_FILE = 3.0  # [mm] beside a container, below which both walls can press on it
 GAP = 0.1  # [mm] by which a box is narrower than the column
 BOX_STEP = 0.05  # [mm] in which a box changes
@@ -174,6 +177,7 @@ class SoftBodies:
         self._look_back = max(1, round(settings.response / passing))
         self._keep = math.exp(-passing / settings.memory)
         self._soft: dict[int, _Soft] = {}
+        self._virials = np.zeros((0, 2, 2))  # running means, in the order of the soft ones
 
     def __bool__(self) -> bool:
         return bool(self._soft)
@@ -186,7 +190,7 @@ class SoftBodies:
     @property
     def settled(self) -> bool:
         """Whether all sections are those that their loads make."""
-        return all(soft.changed_in(self._look_back) <= STILL for soft in self._soft.values())
+        return all(soft.changed <= STILL for soft in self._soft.values())
 
     @property
     def grips(self) -> Mapping[int, float]:
@@ -198,11 +202,15 @@ class SoftBodies:
         if body.wall is not None:
             width = self._section.width if self._section is not None else math.inf
             single = 0.0 <= width - body.height < SINGLE_FILE
-            self._soft[body.index] = _Soft(body, body.wall, width if single else math.inf)
+            past: deque[tuple[float, float]] = deque(maxlen=self._look_back)
+            self._soft[body.index] = _Soft(body, body.wall, past, width if single else math.inf)
+            self._virials = np.concatenate([self._virials, np.zeros((1, 2, 2))])
 
     def remove(self, index: int) -> None:
         """Forget a container that has come out."""
-        self._soft.pop(index, None)
+        if index in self._soft:
+            self._virials = np.delete(self._virials, list(self._soft).index(index), axis=0)
+            del self._soft[index]
 
     def advance(self, steps: int) -> Mapping[int, Body]:
         """Let time pass, with every section going towards what its load makes; give the bodies that have changed."""
@@ -210,20 +218,17 @@ class SoftBodies:
             self._engine.advance(steps)
             return {}
         changed: dict[int, Body] = {}
+        rows = np.searchsorted(self._engine.state().index, list(self._soft))
         for begun in range(0, steps, self._slice):
             self._engine.advance(min(self._slice, steps - begun))
-            index = self._engine.state().index.tolist()
-            for number, virial in zip(index, self._engine.virials(), strict=True):
-                if number in self._soft:
-                    soft = self._soft[number]
-                    soft.virial = self._keep * soft.virial + (1.0 - self._keep) * virial
+            self._virials = self._keep * self._virials + (1.0 - self._keep) * self._engine.virials()[rows]
             for number, soft in self._soft.items():
                 if soft.give_way(self._share, self._most):
                     changed[number] = soft.shape()
                     self._engine.reshape(changed[number])
         state = self._engine.state()
         placed = dict(zip(state.index.tolist(), zip(state.position[:, 1], state.angle, strict=True), strict=True))
-        for (number, soft), load in zip(self._soft.items(), self._loads(), strict=True):
+        for (number, soft), load in zip(self._soft.items(), loads(self._virials), strict=True):
             height, angle = placed[number]
             beside, friction = self._walls_beside(soft, float(height))
             soft.want(load, -float(angle), beside=beside)
@@ -242,30 +247,26 @@ class SoftBodies:
         length, friction = self._section.walls_beside(height - half, height + half, soft.body.surface)
         return length > 0.0, friction / (2 * half)
 
-    def _loads(self) -> list[Load]:
-        return loads(np.array([soft.virial for soft in self._soft.values()]).reshape(-1, 2, 2))
-
     def set_flats(self) -> bool:
         """Have the share that sets of every flat come to stay, across what presses now; tell whether any does."""
         state = self._engine.state()
         turned = dict(zip(state.index.tolist(), state.angle.tolist(), strict=True))
         setting = False
-        for (number, soft), load in zip(self._soft.items(), self._loads(), strict=True):
+        for (number, soft), load in zip(self._soft.items(), loads(self._virials), strict=True):
             setting |= soft.set_flat(load.angle - turned[number])
         return setting
 
 
 @dataclass
 class _Soft:
-    """One soft container: what it is without load, the running mean of its virial, and its section."""
+    """One soft container: what it is without load, and its section."""
 
     body: Body
     wall: SoftWall
+    past: deque[tuple[float, float]]
     width: float = math.inf
-    virial: FloatArray = field(default_factory=lambda: np.zeros((2, 2)))
     squeeze: float = 0.0
     wanted: float = 0.0
-    past: list[tuple[float, float]] = field(default_factory=list)
     flat: float = 0.0
     flat_to_set: float = 0.0
     flat_angle: float = 0.0
@@ -274,6 +275,8 @@ class _Soft:
     grip: float = 0.0
     level: float = 0.0
     pressed_along: float = 0.0
+    pressed: tuple[float, float] = (0.0, 0.0)
+    free: float = 0.0
     shown: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
     def want(self, load: Load, level: float, *, beside: bool) -> None:
@@ -282,7 +285,9 @@ class _Soft:
         along, across = load.greatest / height / 1000.0, load.across / width / 1000.0
         self.level, self.pressed_along = level, load.angle
         least = 2.0 / math.pi * self.flat_to_set
-        self.wanted = max(squeeze_of(self.wall.bottle, along, across), least)
+        if max(abs(along - self.pressed[0]), abs(across - self.pressed[1])) > SAME_LOAD:
+            self.pressed, self.free = (along, across), squeeze_of(self.wall.bottle, along, across)
+        self.wanted = max(self.free, least)
         self.side_force = 0.0
         if beside and self.body.height + bulge(self.wanted, self.body.height) > self.width:
             squeeze, self.side_force = bound_section(self.wall.bottle, self.width, along)
@@ -301,7 +306,6 @@ class _Soft:
     def give_way(self, share: float, most: float) -> bool:
         """Go a share of the way to what is wanted, but not too far at once; tell whether it is to be seen."""
         self.past.append((self.squeeze, self.flat))
-        before = self.squeeze, self.flat, self.side
         width = self.flat + self.body.height - self.squeeze - self.side
         if abs(self.wanted - self.squeeze) >= UNSEEN:
             self.squeeze += min(max(share * (self.wanted - self.squeeze), -most), most)
@@ -312,13 +316,15 @@ class _Soft:
         elif abs(self.flat_to_set - self.flat) >= UNSEEN:
             # A stadium is wider than the disc that it was, so it too must come bit by bit.
             self.flat += min(max(share * (self.flat_to_set - self.flat), -most), most)
-        now = self.squeeze, self.flat, self.side
-        if not self.bound:
-            return now != before
-        # An engine forgets the contacts of a box that it is given anew.
-        if max(abs(a - b) for a, b in zip(self.shown, now, strict=True)) < BOX_STEP:
+        flat = self.flat
+        if not self.bound and abs(self.flat_to_set - flat) > UNSEEN:
+            flat = FLAT_STEP * round(flat / FLAT_STEP)  # an engine may have to forget contacts to give it other ends
+        squeeze, shown_flat, side = self.shown
+        off = max(abs(self.squeeze - squeeze), abs(flat - shown_flat), abs(self.side - side))
+        there = abs(self.wanted - self.squeeze) < UNSEEN and flat == self.flat
+        if off < (BOX_STEP if self.bound else UNSEEN if there else SEEN):
             return False
-        self.shown = now
+        self.shown = self.squeeze, flat, self.side
         return True
 
     def _fill_the_width(self, most: float) -> None:
@@ -327,10 +333,10 @@ class _Soft:
         self.side = section_between(self.width, height, self.body.height).flat_side if free >= self.width else 0.0
         self.flat = max(0.0, min(free, self.width - GAP, most) - (height - self.side))
 
-    def changed_in(self, looks: int) -> float:
-        """Give by how much squeeze or flat differ from so many changes ago [mm]; at first it has not settled."""
-        del self.past[:-looks]
-        if len(self.past) < looks:
+    @property
+    def changed(self) -> float:
+        """By how much squeeze or flat differ from a response's time ago [mm]; at first it has not settled."""
+        if len(self.past) < (self.past.maxlen or 0):
             return math.inf
         return max(abs(self.squeeze - self.past[0][0]), abs(self.flat - self.past[0][1]))
 
@@ -344,12 +350,15 @@ class _Soft:
 
     def shape(self) -> Body:
         """Give the body with its section of now: the flat that has set, rounded for the rest."""
-        height = self.body.height - self.squeeze
+        squeeze, flat, side = self.shown
         if self.bound:
-            return replace(self.body, height=height, flat=self.flat, side=self.side, flat_angle=self.level)
-        # In steps, since an engine may have to forget a body's contacts to give it other ends.
-        done = abs(self.flat_to_set - self.flat) <= UNSEEN
-        flat = (self.flat if done else FLAT_STEP * round(self.flat / FLAT_STEP)) or self.body.flat
-        elastic = max(0.0, math.pi / 2 * self.squeeze - flat)
-        body = replace(self.body, bulge=elastic, bulge_angle=self.pressed_along + math.pi / 2)
-        return replace(body, height=height, flat=flat, flat_angle=self.flat_angle)
+            return replace(self.body, height=self.body.height - squeeze, flat=flat, side=side, flat_angle=self.level)
+        flat = flat or self.body.flat
+        return replace(
+            self.body,
+            height=self.body.height - squeeze,
+            flat=flat,
+            flat_angle=self.flat_angle,
+            bulge=max(0.0, math.pi / 2 * squeeze - flat),
+            bulge_angle=self.pressed_along + math.pi / 2,
+        )
