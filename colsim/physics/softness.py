@@ -277,6 +277,7 @@ class _Soft:
     pressed_along: float = 0.0
     pressed: tuple[float, float] = (0.0, 0.0)
     free: float = 0.0
+    filled: bool = False
     shown: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
     def want(self, load: Load, level: float, *, beside: bool) -> None:
@@ -310,9 +311,11 @@ class _Soft:
         if abs(self.wanted - self.squeeze) >= UNSEEN:
             self.squeeze += min(max(share * (self.wanted - self.squeeze), -most), most)
         if self.bound:
+            if self.filled and abs(self.squeeze - self.shown[0]) < BOX_STEP:
+                return False
             self._fill_the_width(width + most)
         elif self.side > 0.0:  # let go by the walls
-            self.flat, self.side = min(self.flat, self.flat_to_set), 0.0
+            self.flat, self.side, self.filled = min(self.flat, self.flat_to_set), 0.0, False
         elif abs(self.flat_to_set - self.flat) >= UNSEEN:
             # A stadium is wider than the disc that it was, so it too must come bit by bit.
             self.flat += min(max(share * (self.flat_to_set - self.flat), -most), most)
@@ -331,7 +334,9 @@ class _Soft:
         """Take the flats of a bulge that reaches both walls, but no more width than it may."""
         height, free = self.body.height - self.squeeze, self.body.height + bulge(self.squeeze, self.body.height)
         self.side = section_between(self.width, height, self.body.height).flat_side if free >= self.width else 0.0
-        self.flat = max(0.0, min(free, self.width - GAP, most) - (height - self.side))
+        fills = min(free, self.width - GAP)
+        self.filled = most > fills
+        self.flat = max(0.0, min(fills, most) - (height - self.side))
 
     @property
     def changed(self) -> float:
