@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from colsim import Scenario
+from colsim.physics.choice import AUTO, engine_named
 
 RESULTS = Path(__file__).parent / "results"
 ROTOR = {"radius": 95, "pockets": 1, "pocket_width": 82, "pocket_depth": 80}
@@ -73,7 +74,8 @@ def write(name: str, lines: list[str], *, quick: bool, holds: bool | None = None
     if quick:
         return
     RESULTS.mkdir(exist_ok=True)
-    head = [f"# {name}", "", f"{datetime.now(UTC):%Y-%m-%d}, commit {_commit()}, {_processor()}", ""]
+    engine = f"{engine_named(AUTO)} engine unless named"
+    head = [f"# {name}", "", f"{datetime.now(UTC):%Y-%m-%d}, commit {_commit()}, {_processor()}, {engine}", ""]
     (RESULTS / f"{name}.md").write_text("\n".join([*head, *lines]) + "\n", encoding="utf-8")
 
 
