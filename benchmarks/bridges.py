@@ -16,6 +16,7 @@ from common import lifted_scenario, quick_or_full, table, wide_scenario, write
 from tqdm import tqdm
 
 from colsim import Scenario, simulate_fill
+from colsim.physics.choice import COMPILED
 from colsim.physics.engines import FloatArray
 from colsim.physics.held import Held, contact_state_of
 from colsim.physics.pymunk_engine import PymunkEngine
@@ -37,9 +38,9 @@ class LetGoError(Exception):
 
 
 def held_of(fill: Fill) -> Held:
-    """Give what a fill has left hanging; flats are put into a new engine and left to rest for half a second more."""
+    """Give what a fill has left hanging; on pymunk flats are put in anew and left to rest for half a second more."""
     assert fill.contacts is not None
-    if not any(body.flat for body in fill.bodies):
+    if fill.engine == COMPILED or not any(body.flat for body in fill.bodies):
         return contact_state_of(fill.section, fill.bodies, fill.frames[-1], fill.contacts)
     engine, state = PymunkEngine(fill.section.scene), fill.frames[-1].state
     bodies = {body.index: body for body in fill.bodies}
@@ -183,9 +184,9 @@ def main() -> None:
     columns = ["column", "bridges of fills", "worst residual", "friction used", "balance", "programme holds", "margin"]
     columns += ["a force 1.2 times: found", "a contact left out: found", "let go"]
     head = [
-        "Residual in weights (torques: weights times longest arm); friction used and margin as shares of it. Stacks "
-        "with flats are laid anew and left to rest half a second longer; some let go without the forces kept from "
-        "before, and are counted in the last column alone.",
+        "Residual in weights (torques: weights times longest arm); friction used and margin as shares of it. On pymunk "
+        "stacks with flats are laid anew and left to rest half a second longer, and some let go without the forces kept "
+        "from before: they are counted in the last column alone.",
         "",
     ]
     good = [one for one in bridges if one.balances and one.admissible and one.all_found]
