@@ -185,8 +185,8 @@ def main() -> None:
     columns += ["a force 1.2 times: found", "a contact left out: found", "let go"]
     head = [
         "Residual in weights (torques: weights times longest arm); friction used and margin as shares of it. On pymunk "
-        "stacks with flats are laid anew and left to rest half a second longer, and some let go without the forces kept "
-        "from before: they are counted in the last column alone.",
+        "stacks with flats are laid anew and left to rest half a second longer, and some let go without the forces "
+        "kept from before: they are counted in the last column alone.",
         "",
     ]
     good = [one for one in bridges if one.balances and one.admissible and one.all_found]
