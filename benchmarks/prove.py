@@ -1,7 +1,8 @@
 """All proofs against the outside in one command, in about an hour and a half on two cores.
 
-Equilibria of bridges, the plain channel, clogging of a hopper, both our engines, the independent one, the coverage of the intervals:
-each writes its own results, and this gathers their verdicts. With --missing only those are run that have none yet.
+Equilibria of bridges, the plain channel, clogging of a hopper, both our engines, the independent one, the coverage of
+the intervals: each writes its own results, and this gathers their verdicts. With --missing only those are run that have
+none yet.
 """
 
 from __future__ import annotations
