@@ -149,9 +149,12 @@ def advance(world: World, steps: int, dt: float, rounds: int, slop: float, gravi
         _put_in_sequence(world.sequence, count)
         _accelerate(world, dt, gravity_x, gravity_y)
         _warm_start(world, count)
+        # A grip would take up for good what is done too much.
+        gripped = _any_grip(world)
+        normal_mass, tangent_mass = (BARE_NORMAL, BARE_TANGENT) if gripped else (NORMAL_MASS, TANGENT_MASS)
         for _ in range(rounds):
             _solve_drum(world, dt)
-            change = _solve_contacts(world, count, NORMAL_MASS, TANGENT_MASS)
+            change = _solve_contacts(world, count, normal_mass, tangent_mass)
             _solve_grips(world, dt)
             if change < SOLVED:
                 break
@@ -565,6 +568,14 @@ def _solve_grips(world: World, dt: float) -> None:
         bodies[i, VX] += light * (px - before_x)
         bodies[i, VY] += light * (py - before_y)
         bodies[i, GRIP_X], bodies[i, GRIP_Y] = px, py
+
+
+@compiled
+def _any_grip(world: World) -> bool:
+    for i in range(world.counts[0]):
+        if world.bodies[i, GRIP] > 0.0:
+            return True
+    return False
 
 
 @compiled
