@@ -572,10 +572,10 @@ def _solve_grips(world: World, dt: float) -> None:
 
 @compiled
 def _any_grip(world: World) -> bool:
+    found = False
     for i in range(world.counts[0]):
-        if world.bodies[i, GRIP] > 0.0:
-            return True
-    return False
+        found |= world.bodies[i, GRIP] > 0.0
+    return found
 
 
 @compiled
