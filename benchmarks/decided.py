@@ -1,7 +1,7 @@
 """How soon `colsim advise` decides a target of one bad vend in a thousand, on a column that meets it and one that not.
 
-The true risk comes from a long run of its own, on other draws. Bottles differ in diameter; with a 12 mm spacer one of
-about 70 mm stands proud of the drum. All else is measured, so that no end of an unknown is simulated.
+The true risk comes from a long run of its own, on other draws. Bottles differ in diameter, and a slim one lets a second
+into the pocket. All else is measured, so that no end of an unknown is simulated, and there is no spacer to choose.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from colsim import Scenario, simulate_fills
 from colsim.physics.choice import make_ready
 
 TARGET, SECONDS = 0.001, 60.0
-CASES = {"64 mm, spread 1 mm": (64.0, 1.0), "66 mm, spread 1.27 mm": (66.0, 1.27)}
+CASES = {"68 mm, spread 0.8 mm": (68.0, 0.8), "65.4 mm, spread 1 mm": (65.4, 1.0)}
 TEXT = """
 title = "Decided (invented): {name}"
 [container]
@@ -43,30 +43,30 @@ lead_in = "10 mm"
 speed = "45 rpm"
 torque_limit = "20 N m"
 friction = 0.25
-spacer_thickness = "12 mm"
+spacer_thickness = "0 mm"
 [loading]
 count = 10
 placement_scatter = 0.5
 [on_hand]
-spacers = ["12 mm"]
+spacers = ["0 mm"]
 [target]
 failures_per_vend = {target}
 """
 
 
 def advised(file: Path, max_fills: int) -> tuple[float, str]:
-    """Run the command as a user would; give its seconds and its line on the 12 mm spacer."""
+    """Run the command as a user would; give its seconds and its line on the column as it is."""
     begun = time.perf_counter()
     command = [sys.executable, "-m", "colsim", "advise", str(file), "--seed", "4417", "--max-fills", str(max_fills)]
     done = subprocess.run(command, capture_output=True, text=True, check=True, env=os.environ)
     took = time.perf_counter() - begun
-    return took, next(" ".join(line.split()) for line in done.stdout.splitlines() if "12 mm spacer (as" in line)
+    return took, next(" ".join(line.split()) for line in done.stdout.splitlines() if "no spacer (as" in line)
 
 
 def main() -> None:
     quick = quick_or_full(__doc__ or "")
     make_ready("compiled")
-    fills, most = (4, 8) if quick else (4000, 4000)
+    fills, most = (4, 8) if quick else (2000, 4000)
     rows: list[list[object]] = []
     good = True
     with tempfile.TemporaryDirectory() as folder:

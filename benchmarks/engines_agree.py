@@ -17,7 +17,7 @@ from colsim import Scenario, simulate_fill
 from colsim.physics.engines import Settings
 
 SEED = 20261126  # of draws that nothing was developed on
-FILLS, SOFT_FILLS = 400, 260
+FILLS, SOFT_FILLS = 400, 120
 ENGINES = ("compiled", "pymunk")
 FINER = Settings(step=0.00025, iterations=60)
 
