@@ -17,7 +17,7 @@ from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from functools import partial
 from typing import Any
 
-from common import ROTOR, quick_or_full, rotor_scenario, table, wide_scenario, write
+from common import ROTOR, fails, quick_or_full, rotor_scenario, table, wide_scenario, write
 from mujoco_engine import SETTINGS, MujocoEngine
 from soft_facts import scenario as soft_scenario
 from tqdm import tqdm
@@ -105,8 +105,7 @@ def costs(fills: int, chosen: list[Scenario]) -> list[list[object]]:
 def failed(job: tuple[str, Scenario, int]) -> bool:
     name, scenario, fill = job
     simulate = CONVERGED if name == "converged" else ENGINES[name]
-    found = simulate(scenario, seed=57, fill=fill)
-    return bool(found.invalid) or found.failure is not None
+    return fails(simulate(scenario, seed=57, fill=fill))
 
 
 def accuracy(fills: int, chosen: list[Scenario]) -> list[list[object]]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from concurrent.futures import ProcessPoolExecutor
 
 import numpy as np
-from common import ROTOR, quick_or_full, table, write
+from common import ROTOR, fails, quick_or_full, table, write
 from tqdm import tqdm
 from two_engines import WITHIN, compare, scenes, varies
 
@@ -64,8 +64,7 @@ def chosen() -> list[Scenario]:
 
 def failed(scenario: Scenario, fill: int, engine: str, settings: Settings | None = None) -> bool:
     """Tell whether a fill fails on an engine."""
-    found = simulate_fill(scenario, seed=SEED, fill=fill, engine=engine, settings=settings)
-    return bool(found.invalid) or found.failure is not None
+    return fails(simulate_fill(scenario, seed=SEED, fill=fill, engine=engine, settings=settings))
 
 
 def both(job: tuple[Scenario, int]) -> tuple[bool, bool]:
@@ -95,8 +94,7 @@ def main() -> None:
             found = compare(outcomes, len(several))
             agreed += found.agree
             rates = (f"{found.ours / fills:.3f}", f"{found.other / fills:.3f}", found.only_ours, found.only_other)
-            verdict = "agree" if found.agree else "not shown to agree"
-            rows.append([scenario.title, fills, *rates, f"{found.low:+.3f} to {found.high:+.3f}", verdict])
+            rows.append([scenario.title, fills, *rates, found.difference, found.verdict])
             apart = [(scenario, fill) for fill, (one, two) in enumerate(outcomes) if one != two]
             if apart and not soft:  # what is soft follows its loads at a pace of its own, which a step does not refine
                 again = list(tqdm(pool.map(finer, apart), total=len(apart), desc="finer"))

@@ -15,7 +15,7 @@ import numpy as np
 
 from colsim.errors import ScenarioError
 from colsim.physics.engines import Contacts, Settings, State
-from colsim.physics.scene import Arc, Body, Chain, Friction, Line, Part, Point, Scene, straightened
+from colsim.physics.scene import Arc, Body, Chain, Friction, Line, Part, Point, Scene, friction_with, straightened
 
 __all__ = ["SETTINGS", "MujocoEngine"]
 
@@ -121,7 +121,7 @@ class MujocoEngine:
     def _add_piece(self, body: mujoco.MjsBody, part: Part, friction: Friction, **shape: object) -> None:
         name = f"piece {len(self._parts)}"
         self._parts[name] = part
-        value = friction[0] if isinstance(friction, tuple) else friction
+        value = friction_with(friction, 0)
         # What has priority gives a contact its friction; containers bring their own only among themselves.
         body.add_geom(name=name, priority=1, contype=1, conaffinity=2, **self._surface(value), **shape)
 

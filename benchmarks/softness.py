@@ -10,7 +10,7 @@ import itertools
 from concurrent.futures import ProcessPoolExecutor
 
 import numpy as np
-from common import ROTOR, quick_or_full, table, write
+from common import ROTOR, fails, quick_or_full, table, write
 from tqdm import tqdm
 
 from colsim import Scenario, simulate_fill
@@ -54,7 +54,7 @@ def outcome(job: tuple[Scenario, Settings, int]) -> tuple[bool, float]:
     """Tell whether a fill fails, and the greatest overlap in it [mm]."""
     scenario, settings, fill = job
     found = simulate_fill(scenario, seed=9, fill=fill, settings=settings)
-    return bool(found.invalid) or found.failure is not None, max((v.overlap for v in found.vends), default=0.0)
+    return fails(found), max((v.overlap for v in found.vends), default=0.0)
 
 
 def main() -> None:

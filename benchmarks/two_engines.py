@@ -15,10 +15,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
-from common import ROTOR, quick_or_full, table, write
+from common import ROTOR, fails, quick_or_full, table, write
 from mujoco_engine import SETTINGS, MujocoEngine
 from scipy.optimize import brentq
 from scipy.special import ndtri
@@ -90,9 +89,8 @@ def witness(step: float) -> Settings:
 
 def failed(scenario: Scenario, fill: int, settings: Settings, *, other: bool, seed: int = 23) -> bool:
     """Tell whether a fill fails on our reference or on the other engine."""
-    kind: dict[str, Any] = {"engine": MujocoEngine if other else "pymunk"}
-    done = simulate_fill(scenario, seed=seed, fill=fill, settings=settings, **kind)
-    return bool(done.invalid) or done.failure is not None
+    engine = MujocoEngine if other else "pymunk"
+    return fails(simulate_fill(scenario, seed=seed, fill=fill, settings=settings, engine=engine))
 
 
 def both(job: tuple[Scenario, int, float]) -> tuple[bool, bool]:
@@ -150,6 +148,16 @@ class Compared:
         """Whether the whole interval of the difference lies within five points."""
         return self.low > -WITHIN and self.high < WITHIN
 
+    @property
+    def verdict(self) -> str:
+        """Whether they agree, in words."""
+        return "agree" if self.agree else "not shown to agree"
+
+    @property
+    def difference(self) -> str:
+        """The interval of the difference, in words."""
+        return f"{self.low:+.3f} to {self.high:+.3f}"
+
 
 def compare(outcomes: Sequence[tuple[bool, bool]], comparisons: int) -> Compared:
     """Compare paired outcomes; the error allowed is shared among so many comparisons."""
@@ -179,12 +187,9 @@ def main() -> None:
             outcomes = list(tqdm(pool.map(both, jobs, chunksize=2), total=fills, desc=scenario.title))
             found = compare(outcomes, len(counted))
             agreed += found.agree and scenario in counted
-            difference = f"{found.low:+.3f} to {found.high:+.3f}"
-            verdict = "agree" if found.agree else "not shown to agree"
-            rates = (f"{found.ours / fills:.3f}", f"{found.other / fills:.3f}")
-            rows.append(
-                [scenario.title, f"{1000 * step:g}", *rates, found.only_ours, found.only_other, difference, verdict]
-            )
+            rates = (f"{1000 * step:g}", f"{found.ours / fills:.3f}", f"{found.other / fills:.3f}")
+            apart_by = (found.only_ours, found.only_other, found.difference, found.verdict)
+            rows.append([scenario.title, *rates, *apart_by])
             apart = [fill for fill, (ours, other) in enumerate(outcomes) if ours != other]
             again = list(tqdm(pool.map(finer, [(scenario, fill, step) for fill in apart]), total=len(apart)))
             if again:

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from colsim.physics import kernel as of
 from colsim.physics.engines import ContactRow, Contacts, FloatArray, IntArray, Settings, State, TornApartError
-from colsim.physics.scene import Arc, Body, Chain, Friction, Line, Part, Piece, Point, Scene
+from colsim.physics.scene import Arc, Body, Chain, Friction, Line, Part, Piece, Point, Scene, friction_with
 
 __all__ = ["CompiledEngine", "compile_now"]
 
@@ -36,7 +36,6 @@ class CompiledEngine:
     def __init__(self, scene: Scene, settings: Settings | None = None) -> None:
         self.settings = settings or Settings()
         self._gravity = scene.gravity
-        self._rounds = self.settings.iterations
         table = scene.friction_table
         pieces = [piece for chain in scene.walls for piece in _pieces(chain, on_drum=False)]
         pieces.sort(key=lambda piece: -piece[2][of.TOP])
@@ -45,10 +44,7 @@ class CompiledEngine:
             pieces += _pieces(scene.drum.outline, on_drum=True)
         self._parts = [part for part, _, _ in pieces]
         rows = [row for _, _, row in pieces]
-        frictions = [list(f) if isinstance(f, tuple) else [f] * len(table) for _, f, _ in pieces]
-        self._pieces = np.array(rows, dtype=np.float64).reshape(-1, of.PIECE_COLUMNS)
-        self._piece_friction = np.array(frictions, dtype=np.float64).reshape(-1, len(table))
-        self._between = np.array(table, dtype=np.float64)
+        frictions = [[friction_with(friction, k) for k in range(len(table))] for _, friction, _ in pieces]
         self._drum = np.zeros(4)
         self._drum_moment = math.inf
         if scene.drum is not None:
@@ -61,9 +57,9 @@ class CompiledEngine:
             bodies=np.zeros((2, of.BODY_COLUMNS)),
             corners=np.zeros((2, 4, 2)),
             order=np.zeros(2, dtype=np.int64),
-            pieces=self._pieces,
-            piece_friction=self._piece_friction,
-            between=self._between,
+            pieces=np.array(rows, dtype=np.float64).reshape(-1, of.PIECE_COLUMNS),
+            piece_friction=np.array(frictions, dtype=np.float64).reshape(-1, len(table)),
+            between=np.array(table, dtype=np.float64),
             contacts=np.zeros((of.MOST_CONTACTS, of.CONTACT_COLUMNS)),
             pairs=np.zeros((of.MOST_CONTACTS, 2), dtype=np.uint64),
             where=np.zeros((of.MOST_CONTACTS, 2), dtype=np.int64),
@@ -151,7 +147,7 @@ class CompiledEngine:
             If more contacts came up than any real stack has, or a speed that none could have.
         """
         settings = self.settings
-        stopped = of.advance(self._world, steps, settings.step, self._rounds, settings.slop, *self._gravity)
+        stopped = of.advance(self._world, steps, settings.step, settings.iterations, settings.slop, *self._gravity)
         if stopped >= 0:
             raise TornApartError("a speed or a number of contacts beyond all bounds")
 

@@ -12,7 +12,20 @@ from dataclasses import dataclass
 from colsim.model import Column, Container, Rotor, Scenario
 from colsim.model.conditions import Conditions
 from colsim.model.units import STANDARD_GRAVITY
-from colsim.physics.scene import Arc, Body, Chain, Drum, Friction, Line, Part, Piece, Point, Scene, SoftWall
+from colsim.physics.scene import (
+    Arc,
+    Body,
+    Chain,
+    Drum,
+    Friction,
+    Line,
+    Part,
+    Piece,
+    Point,
+    Scene,
+    SoftWall,
+    friction_with,
+)
 
 __all__ = ["CrossSection", "build_cross_section", "container_body"]
 
@@ -79,9 +92,8 @@ class CrossSection:
             for piece in chain.pieces:
                 if isinstance(piece, Line) and piece.part in (Part.LEFT_WALL, Part.RIGHT_WALL):
                     begin, end = sorted((piece.start[1], piece.end[1]))
-                    value = piece.friction[surface] if isinstance(piece.friction, tuple) else piece.friction
                     beside = max(0.0, min(high, end) - max(low, begin))
-                    length, friction = length + beside, friction + value * beside
+                    length, friction = length + beside, friction + friction_with(piece.friction, surface) * beside
         return length, friction
 
 

@@ -14,7 +14,7 @@ from scipy.optimize import lsq_linear
 
 from colsim.physics.cross_section import CrossSection
 from colsim.physics.engines import Contacts, FloatArray, IntArray
-from colsim.physics.scene import Arc, Body, Part, Piece, Point, Scene
+from colsim.physics.scene import Arc, Body, Part, Piece, Point, Scene, friction_with
 from colsim.physics.vending import Frame
 from colsim.theory.equilibrium import ContactState, imbalance
 
@@ -88,7 +88,7 @@ def contact_state_of(section: CrossSection, bodies: Sequence[Body], frame: Frame
             continue
         off, piece = _nearest_piece(scene, frame.drum_angle, part, contacts.point[k])
         if off <= _OFF_PIECE or np.any(contacts.force[k] != 0.0):
-            friction.append(piece.friction[surface] if isinstance(piece.friction, tuple) else piece.friction)
+            friction.append(friction_with(piece.friction, surface))
             kept.append(k)
     gravity = np.array(scene.gravity) / 1000.0
     state = ContactState(

@@ -11,7 +11,19 @@ import pymunk
 import pymunk.batch
 
 from colsim.physics.engines import ContactRow, Contacts, FloatArray, IntArray, Settings, State
-from colsim.physics.scene import Arc, Body, Chain, Friction, Line, Part, Piece, Point, Scene, straightened
+from colsim.physics.scene import (
+    Arc,
+    Body,
+    Chain,
+    Friction,
+    Line,
+    Part,
+    Piece,
+    Point,
+    Scene,
+    friction_with,
+    straightened,
+)
 
 __all__ = ["PymunkEngine"]
 
@@ -120,8 +132,7 @@ class PymunkEngine:
         """Sort the surfaces by the factor that gives each its friction with a piece: a copy of the piece for each."""
         found: dict[float, list[int]] = {}
         for surface, own in enumerate(self._factors):
-            value = friction[surface] if isinstance(friction, tuple) else friction
-            found.setdefault(value / own, []).append(surface)
+            found.setdefault(friction_with(friction, surface) / own, []).append(surface)
         return found
 
     def _simple_pieces(self, chain: Chain) -> Iterator[Piece]:

@@ -25,12 +25,18 @@ __all__ = [
     "Point",
     "Scene",
     "SoftWall",
+    "friction_with",
     "straightened",
 ]
 
 Point = tuple[float, float]
 Friction = float | tuple[float, ...]
 """Friction of a piece against a container: one for all, or one for each surface that containers have."""
+
+
+def friction_with(friction: Friction, surface: int) -> float:
+    """Give the friction of a piece against containers of one surface [-]."""
+    return friction[surface] if isinstance(friction, tuple) else friction
 
 
 class Part(StrEnum):
