@@ -14,7 +14,8 @@ import mujoco
 import numpy as np
 
 from colsim.errors import ScenarioError
-from colsim.physics.engines import Contacts, Settings, State
+from colsim.physics.engines import Contacts, FloatArray, Glance, IntArray, Settings, State
+from colsim.physics.giving_way import GivingWay, Pace
 from colsim.physics.scene import Arc, Body, Chain, Friction, Line, Part, Point, Scene, friction_with, straightened
 
 __all__ = ["SETTINGS", "MujocoEngine"]
@@ -170,7 +171,11 @@ class MujocoEngine:
             joint = self._data.joint(f"{name} {axis}")
             joint.qpos[0], joint.qvel[0] = place, speed
 
-    def reshape(self, body: Body) -> None:
+    def reshape(self, index: IntArray, sections: FloatArray) -> None:
+        """Refuse: bodies keep their shapes here."""
+        raise ScenarioError("MuJoCo runs rigid containers here: give one without a soft wall")
+
+    def advance_giving_way(self, steps: int, soft: GivingWay, pace: Pace) -> None:
         """Refuse: bodies keep their shapes here."""
         raise ScenarioError("MuJoCo runs rigid containers here: give one without a soft wall")
 
@@ -216,6 +221,10 @@ class MujocoEngine:
         rows = np.array(first, dtype=np.int64)[:, None] + np.arange(3)
         place, speed = self._data.qpos[rows], self._data.qvel[rows]
         return State(index, place[:, :2] / _MM, place[:, 2], speed[:, :2] / _MM, speed[:, 2])
+
+    def glance(self) -> Glance:
+        """Give how fast and how far off the bodies are."""
+        return Glance.of(self.state())
 
     def contacts(self) -> Contacts:
         """Give the contacts of the last step."""

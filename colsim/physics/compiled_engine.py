@@ -11,7 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 from colsim.physics import kernel as of
-from colsim.physics.engines import ContactRow, Contacts, FloatArray, IntArray, Settings, State, TornApartError
+from colsim.physics.engines import ContactRow, Contacts, FloatArray, Glance, IntArray, Settings, State, TornApartError
+from colsim.physics.giving_way import GivingWay, Pace
 from colsim.physics.scene import Arc, Body, Chain, Friction, Line, Part, Piece, Point, Scene, friction_with
 
 __all__ = ["CompiledEngine", "compile_now"]
@@ -35,7 +36,7 @@ class CompiledEngine:
 
     def __init__(self, scene: Scene, settings: Settings | None = None) -> None:
         self.settings = settings or Settings()
-        self._gravity = scene.gravity
+        self._how = (self.settings.step, self.settings.iterations, self.settings.slop, *scene.gravity)
         table = scene.friction_table
         pieces = [piece for chain in scene.walls for piece in _pieces(chain, on_drum=False)]
         pieces.sort(key=lambda piece: -piece[2][of.TOP])
@@ -53,6 +54,7 @@ class CompiledEngine:
             self._drum_moment = scene.drum.moment
         self._turns = scene.drum is not None
         self._index: IntArray = np.empty(0, dtype=np.int64)
+        self._glanced = False  # since bodies were last put in or taken out
         self._world = of.World(
             bodies=np.zeros((2, of.BODY_COLUMNS)),
             corners=np.zeros((2, 4, 2)),
@@ -69,6 +71,7 @@ class CompiledEngine:
             kept_key=np.zeros((2, of.MOST_OF_ONE), dtype=np.int64),
             kept_count=np.zeros(2, dtype=np.int64),
             drum=self._drum,
+            glance=np.zeros(4),
             counts=np.array([0, still, len(rows), 0], dtype=np.int64),
         )
         # Walls and drum do not give: what bounces off them does so by its own restitution.
@@ -88,11 +91,11 @@ class CompiledEngine:
         row[[of.VX, of.VY, of.SPIN]] = *velocity, spin
         row[of.INVERSE_MASS], row[of.INVERSE_MOMENT] = 1.0 / body.mass, 1.0 / body.moment
         row[of.RESTITUTION], row[of.SURFACE], row[of.NUMBER] = body.restitution, body.surface, body.index
-        _shape(row, body)
         place = int(np.searchsorted(self._index, body.index))
         self._index = np.insert(self._index, place, body.index)
         self._resized(lambda rows: np.insert(rows, place, 0, axis=0))
         self._world.bodies[place] = row
+        self.reshape(np.array([body.index]), np.array([[body.height, body.flat, body.side, body.flat_angle]]))
 
     def _resized(self, change: Callable[[npt.NDArray[Any]], npt.NDArray[Any]]) -> None:
         """Give every array that has a row a body one more or one less; what is kept of the others stays theirs."""
@@ -104,14 +107,16 @@ class CompiledEngine:
         order = np.zeros(count + 2, dtype=np.int64)
         order[:count] = np.argsort(-changed["bodies"][:count, of.Y], kind="stable")
         world.counts[0], world.counts[3] = count, 0
+        self._glanced = False
         self._world = world._replace(**changed, order=order)
 
     def _row(self, index: int) -> int:
         return int(np.searchsorted(self._index, index))
 
-    def reshape(self, body: Body) -> None:
-        """Give a body that is in another height, flat and angle of the flat; all else stays as it was."""
-        _shape(self._world.bodies[self._row(body.index)], body)
+    def reshape(self, index: IntArray, sections: FloatArray) -> None:
+        """Give bodies that are in other sections: height, flat, side, angle of the flat; all else stays as it was."""
+        for number, section in zip(index.tolist(), sections.tolist(), strict=True):
+            of.shape(self._world, self._row(number), *section)
 
     def grip(self, index: int, limit: float) -> None:
         """Hold a body back by at most a force [mN], whichever way it moves; 0 lets go."""
@@ -146,8 +151,20 @@ class CompiledEngine:
         TornApartError
             If more contacts came up than any real stack has, or a speed that none could have.
         """
-        settings = self.settings
-        stopped = of.advance(self._world, steps, settings.step, settings.iterations, settings.slop, *self._gravity)
+        self._passed(of.advance(self._world, steps, *self._how))
+
+    def advance_giving_way(self, steps: int, soft: GivingWay, pace: Pace) -> None:
+        """Let this many time steps pass, with soft sections following what presses on them after every slice.
+
+        Raises
+        ------
+        TornApartError
+            As `advance`.
+        """
+        self._passed(of.advance_giving_way(self._world, steps, *self._how, soft, pace))
+
+    def _passed(self, stopped: int) -> None:
+        self._glanced = True
         if stopped >= 0:
             raise TornApartError("a speed or a number of contacts beyond all bounds")
 
@@ -161,6 +178,10 @@ class CompiledEngine:
             rows[:, of.VX : of.VY + 1],
             rows[:, of.SPIN],
         )
+
+    def glance(self) -> Glance:
+        """Give how fast and how far off the bodies are."""
+        return Glance(*self._world.glance.tolist()) if self._glanced else Glance.of(self.state())
 
     def contacts(self) -> Contacts:
         """Give the contacts of the last step."""
@@ -200,13 +221,6 @@ def compile_now() -> None:
     engine.advance(1)
     engine.virials()
     engine.extremes()
-
-
-def _shape(row: FloatArray, body: Body) -> None:
-    """Write a body's section into its row."""
-    row[of.RADIUS], row[of.REACH] = body.corner_radius, body.reach
-    row[of.HALF_FLAT], row[of.HALF_SIDE], row[of.FLAT_ANGLE] = body.flat / 2, body.side / 2, body.flat_angle
-    row[of.CORNERS] = 4 if body.side > 0 else 2 if body.flat > 0 else 1
 
 
 def _pieces(chain: Chain, *, on_drum: bool) -> Iterator[tuple[Part, Friction, list[float]]]:

@@ -4,14 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Protocol, Self
+from typing import NamedTuple, Protocol, Self
 
 import numpy as np
 import numpy.typing as npt
 
+from colsim.physics.giving_way import GivingWay, Pace, slice_over
 from colsim.physics.scene import Body, Part, Point
 
-__all__ = ["ContactRow", "Contacts", "Engine", "FloatArray", "IntArray", "Settings", "State", "TornApartError"]
+__all__ = [
+    "ContactRow",
+    "Contacts",
+    "Engine",
+    "FloatArray",
+    "Glance",
+    "IntArray",
+    "Settings",
+    "State",
+    "TornApartError",
+    "in_slices",
+]
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
@@ -72,6 +84,47 @@ class State:
     angle: FloatArray
     velocity: FloatArray
     spin: FloatArray
+
+
+class Glance(NamedTuple):
+    """What is asked of a column again and again, in a few numbers; all are 0 while it is empty.
+
+    Attributes
+    ----------
+    speed : float
+        Greatest speed of a centre along an axis [mm/s].
+    spin : float
+        Greatest spin, either way [rad/s].
+    lowest : float
+        Height of the lowest centre [mm].
+    widest : float
+        Greatest distance of a centre from the middle, either way [mm].
+    """
+
+    speed: float
+    spin: float
+    lowest: float
+    widest: float
+
+    @classmethod
+    def of(cls, state: State) -> Self:
+        """Look at a state."""
+        if not len(state.index):
+            return cls(0.0, 0.0, 0.0, 0.0)
+        widest, fastest = np.abs(state.position[:, 0]).max(), np.abs(state.velocity).max()
+        return cls(float(fastest), float(np.abs(state.spin).max()), float(state.position[:, 1].min()), float(widest))
+
+
+def in_slices(engine: Engine, steps: int, soft: GivingWay, pace: Pace) -> None:
+    """Do what `Engine.advance_giving_way` does with an engine's other methods."""
+    for begun in range(0, steps, pace.steps):
+        engine.advance(min(pace.steps, steps - begun))
+        if slice_over(soft, engine.virials(), pace):
+            seen = soft.sections[soft.sections["seen"]]
+            index = engine.state().index[seen["place"]]
+            height = seen["diameter"] - seen["shown_squeeze"]
+            shown = (height, seen["shown_flat"], seen["shown_side"], seen["shown_angle"])
+            engine.reshape(index, np.stack(shown, axis=1))
 
 
 ContactRow = tuple[int, int, Part | None, Point, Point, Point, float]
@@ -142,8 +195,16 @@ class Engine(Protocol):
     def remove(self, index: int) -> None:
         """Take a body out."""
 
-    def reshape(self, body: Body) -> None:
-        """Give a body that is in another height, flat and angle of the flat; all else stays as it was."""
+    def reshape(self, index: IntArray, sections: FloatArray) -> None:
+        """Give bodies that are in other sections; all else stays as it was.
+
+        Parameters
+        ----------
+        index : ndarray of int, shape (k,)
+            Which bodies.
+        sections : ndarray, shape (k, 4)
+            Height, flat, side [mm] and angle of the flat [rad] of each, as of `scene.Body`.
+        """
 
     def grip(self, index: int, limit: float) -> None:
         """Have what presses on both sides of a body hold it back, by at most a force [mN], until it is given another.
@@ -160,8 +221,14 @@ class Engine(Protocol):
     def advance(self, steps: int) -> None:
         """Let this many time steps pass."""
 
+    def advance_giving_way(self, steps: int, soft: GivingWay, pace: Pace) -> None:
+        """Let this many time steps pass, with soft sections following what presses on them after every slice."""
+
     def state(self) -> State:
         """Give positions and velocities."""
+
+    def glance(self) -> Glance:
+        """Give how fast and how far off the bodies are."""
 
     def contacts(self) -> Contacts:
         """Give the contacts of the last step."""

@@ -11,16 +11,35 @@ velocities of their own, which are forgotten after the step, so that nothing is 
 
 from __future__ import annotations
 
+import hashlib
+import inspect
 import math
 from collections.abc import Callable
 from pathlib import Path
+from types import ModuleType
 from typing import Any, NamedTuple, TypeVar, cast
 
 import numba
 import numpy as np
 import numpy.typing as npt
+from numba.extending import register_jitable
 
-__all__ = ["MOST_CONTACTS", "MOST_OF_ONE", "World", "advance", "greatest", "is_compiled", "virials"]
+from colsim.physics import giving_way
+from colsim.physics.giving_way import GivingWay, Pace, give_way, slice_over, towards
+from colsim.theory import squeeze
+from colsim.theory.squeeze import corner_between
+
+__all__ = [
+    "MOST_CONTACTS",
+    "MOST_OF_ONE",
+    "World",
+    "advance",
+    "advance_giving_way",
+    "greatest",
+    "is_compiled",
+    "shape",
+    "virials",
+]
 
 Function = TypeVar("Function", bound=Callable[..., object])
 Array = npt.NDArray[np.float64]
@@ -70,16 +89,35 @@ DRUM_REACH, RATE, TORQUE, MOTOR = 0, 1, 2, 3
 
 
 def compiled(function: Function) -> Function:
-    """Compile a function to machine code that runs without the interpreter's lock, and keep it for the next time."""
+    """Compile a function to machine code, and keep it for the next time."""
+    return _compiled(function, nogil=False)
+
+
+def unlocked(function: Function) -> Function:
+    """Compile likewise, to run without the interpreter's lock: what is short is over before another thread has it."""
+    return _compiled(function, nogil=True)
+
+
+def stamp_of(*modules: ModuleType) -> str:
+    """Have functions of these modules compile where they are called from here, and give what tells their text."""
+    sources = [inspect.getsource(module) for module in modules]
+    return hashlib.sha256("".join(sources).encode()).hexdigest()
+
+
+for function in (give_way, towards, slice_over, corner_between):
+    register_jitable(error_model="numpy")(function)
+
+
+def _compiled(function: Function, *, nogil: bool) -> Function:
     try:
-        return cast(Function, numba.njit(cache=True, nogil=True, error_model="numpy")(function))
+        return cast(Function, numba.njit(cache=True, nogil=nogil, error_model="numpy")(function))
     except RuntimeError:  # there is no folder that it could be kept in
-        return cast(Function, numba.njit(nogil=True, error_model="numpy")(function))
+        return cast(Function, numba.njit(nogil=nogil, error_model="numpy")(function))
 
 
 def inlined(function: Function) -> Function:
     """Compile a small function into those that call it."""
-    return cast(Function, numba.njit(nogil=True, error_model="numpy", forceinline=True)(function))
+    return cast(Function, numba.njit(error_model="numpy", forceinline=True)(function))
 
 
 class World(NamedTuple):
@@ -113,6 +151,8 @@ class World(NamedTuple):
         By body: impulses of the last step with the key of each.
     drum : ndarray, shape (4,)
         Reach of the drum [mm], rate that it is told [rad/s], torque limit [mN mm], impulse of the motor.
+    glance : ndarray, shape (4,)
+        Of the last step, as `engines.Glance`.
     counts : ndarray, shape (4,)
         Containers, pieces that stand still, all pieces, contacts.
     """
@@ -132,10 +172,11 @@ class World(NamedTuple):
     kept_key: Whole
     kept_count: Whole
     drum: Array
+    glance: Array
     counts: Whole
 
 
-@compiled
+@unlocked
 def advance(world: World, steps: int, dt: float, rounds: int, slop: float, gravity_x: float, gravity_y: float) -> int:
     """Let time pass; give the step at which it came apart, by mad speeds or contacts without number, or -1."""
     for step in range(steps):
@@ -163,7 +204,41 @@ def advance(world: World, steps: int, dt: float, rounds: int, slop: float, gravi
         for _ in range(PASSES if too_deep else 0):
             _let_out(world, count)
         _keep(world, count)
+    _glance(world)
     return -1
+
+
+def _advancing_soft(stamp: str) -> Callable[..., int]:
+    """Make what follows; it holds a stamp of the code from elsewhere, as numba looks only at this file for changes."""
+
+    def advance_giving_way(
+        world: World,
+        steps: int,
+        dt: float,
+        rounds: int,
+        slop: float,
+        gravity_x: float,
+        gravity_y: float,
+        soft: GivingWay,
+        pace: Pace,
+    ) -> int:
+        """Let time pass as `advance` does, and have soft sections follow what presses on them after every slice."""
+        found = np.zeros((len(stamp) and world.counts[0], 2, 2))
+        for begun in range(0, steps, pace.steps):
+            stopped = advance(world, min(pace.steps, steps - begun), dt, rounds, slop, gravity_x, gravity_y)
+            if stopped >= 0:
+                return begun + stopped
+            found[:] = 0.0
+            virials(world, found)
+            found /= dt
+            if slice_over(soft, found, pace):
+                for row in soft.sections:
+                    if row["seen"]:
+                        height = row["diameter"] - row["shown_squeeze"]
+                        shape(world, row["place"], height, row["shown_flat"], row["shown_side"], row["shown_angle"])
+        return -1
+
+    return unlocked(advance_giving_way)
 
 
 def is_compiled() -> bool:
@@ -615,7 +690,27 @@ def _keep(world: World, count: int) -> None:
             kept_count[i] = place + 1
 
 
-# Reading
+# Changing and reading
+
+
+@compiled
+def shape(world: World, i: int, height: float, flat: float, side: float, flat_angle: float) -> None:
+    """Give a body its section."""
+    bodies, radius = world.bodies, (height - side) / 2
+    bodies[i, RADIUS], bodies[i, REACH] = radius, math.sqrt(flat * flat + side * side) / 2 + radius
+    bodies[i, HALF_FLAT], bodies[i, HALF_SIDE], bodies[i, FLAT_ANGLE] = flat / 2, side / 2, flat_angle
+    bodies[i, CORNERS] = 4.0 if side > 0.0 else 2.0 if flat > 0.0 else 1.0
+
+
+@compiled
+def _glance(world: World) -> None:
+    speed, spin, lowest, widest = 0.0, 0.0, math.inf, 0.0
+    bodies, count = world.bodies, world.counts[0]
+    for i in range(count):
+        speed, spin = max(speed, abs(bodies[i, VX]), abs(bodies[i, VY])), max(spin, abs(bodies[i, SPIN]))
+        lowest, widest = min(lowest, bodies[i, Y]), max(widest, abs(bodies[i, X]))
+    glance = world.glance
+    glance[0], glance[1], glance[2], glance[3] = speed, spin, lowest if count else 0.0, widest
 
 
 @compiled
@@ -647,3 +742,6 @@ def _add_virial(found: Array, i: int, px: float, py: float, x: float, y: float) 
     found[i, 1, 1] -= py * y
     found[i, 0, 1] -= (px * y + py * x) / 2
     found[i, 1, 0] -= (px * y + py * x) / 2
+
+
+advance_giving_way = _advancing_soft(stamp_of(giving_way, squeeze))

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
 import pymunk
 import pymunk.batch
 
-from colsim.physics.engines import ContactRow, Contacts, FloatArray, IntArray, Settings, State
+from colsim.physics.engines import ContactRow, Contacts, FloatArray, Glance, IntArray, Settings, State, in_slices
+from colsim.physics.giving_way import GivingWay, Pace
 from colsim.physics.scene import (
     Arc,
     Body,
@@ -72,6 +74,7 @@ class PymunkEngine:
         space.collision_slop = self.settings.slop
         self._parts: dict[pymunk.Shape, Part] = {}
         self._bodies: dict[int, tuple[pymunk.Body, _Section]] = {}
+        self._made: dict[int, Body] = {}
         self._grips: dict[int, pymunk.PivotJoint] = {}
         self._index_of_id: dict[int, int] = {}
         self._buffer = pymunk.batch.Buffer()
@@ -171,7 +174,7 @@ class PymunkEngine:
         rigid.position, rigid.angle, rigid.velocity, rigid.angular_velocity = position, angle, velocity, spin
         shape = self._shape(body, rigid)
         self._space.add(rigid, shape)
-        self._bodies[body.index] = (rigid, shape)
+        self._bodies[body.index], self._made[body.index] = (rigid, shape), body
         self._index_of_id[rigid.id] = body.index
         self._order = None
 
@@ -180,7 +183,7 @@ class PymunkEngine:
         if body.side > 0:
             shape = pymunk.Poly(rigid, _corners(body), radius=body.corner_radius)
         elif body.flat > 0:
-            shape = pymunk.Segment(rigid, *_ends(body), body.height / 2)
+            shape = pymunk.Segment(rigid, *_ends(body.flat, body.flat_angle), body.height / 2)
         else:
             shape = pymunk.Circle(rigid, body.height / 2)
         shape.friction = self._factors[body.surface]
@@ -189,19 +192,21 @@ class PymunkEngine:
         shape.collision_type = body.surface
         return shape
 
-    def reshape(self, body: Body) -> None:
-        """Give a body that is in another height, flat and angle of the flat; all else stays as it was."""
-        rigid, shape = self._bodies[body.index]
-        ends = (shape.a, shape.b) if isinstance(shape, pymunk.Segment) else None
-        box = body.side > 0 or isinstance(shape, pymunk.Poly)
-        if not box and _same_ends(ends, _ends(body) if body.flat > 0 else None):
-            shape.unsafe_set_radius(body.height / 2)
-        else:
-            # Not unsafe_set_endpoints: it turns a segment's normal to the wrong side, and the body sinks in by 4 mm.
-            other = self._shape(body, rigid)
-            self._space.remove(shape)
-            self._space.add(other)
-            self._bodies[body.index] = (rigid, other)
+    def reshape(self, index: IntArray, sections: FloatArray) -> None:
+        """Give bodies that are in other sections: height, flat, side, angle of the flat; all else stays as it was."""
+        for number, (height, flat, side, flat_angle) in zip(index.tolist(), sections.tolist(), strict=True):
+            rigid, shape = self._bodies[number]
+            ends = (shape.a, shape.b) if isinstance(shape, pymunk.Segment) else None
+            box = side > 0 or isinstance(shape, pymunk.Poly)
+            if not box and _same_ends(ends, _ends(flat, flat_angle) if flat > 0 else None):
+                shape.unsafe_set_radius(height / 2)
+            else:
+                # Not unsafe_set_endpoints: it turns a segment's normal to the wrong side, and the body sinks in 4 mm.
+                body = replace(self._made[number], height=height, flat=flat, side=side, flat_angle=flat_angle)
+                other = self._shape(body, rigid)
+                self._space.remove(shape)
+                self._space.add(other)
+                self._bodies[number] = (rigid, other)
 
     def grip(self, index: int, limit: float) -> None:
         """Hold a body back by at most a force [mN], whichever way it moves; 0 lets go."""
@@ -220,6 +225,7 @@ class PymunkEngine:
         """Take a body out."""
         self.grip(index, 0.0)
         rigid, shape = self._bodies.pop(index)
+        del self._made[index]
         del self._index_of_id[rigid.id]
         self._space.remove(shape, rigid)
         self._order = None
@@ -244,12 +250,20 @@ class PymunkEngine:
         for _ in range(steps):
             step(dt)
 
+    def advance_giving_way(self, steps: int, soft: GivingWay, pace: Pace) -> None:
+        """Let this many time steps pass, with soft sections following what presses on them after every slice."""
+        in_slices(self, steps, soft, pace)
+
     def state(self) -> State:
         """Give positions and velocities, ordered by index."""
         if self._order is None:
             self._index, self._order = self._find_order()
         values = self._read(_MOTION, self._buffer)[self._order]
         return State(self._index, values[:, 0:2], values[:, 2], values[:, 3:5], values[:, 5])
+
+    def glance(self) -> Glance:
+        """Give how fast and how far off the bodies are."""
+        return Glance.of(self.state())
 
     def _read(self, fields: pymunk.batch.BodyFields, buffer: pymunk.batch.Buffer) -> FloatArray:
         buffer.clear()
@@ -348,9 +362,9 @@ def _corners(body: Body) -> list[Point]:
     return [(c * a - s * b, s * a + c * b) for a, b in ((-x, -y), (x, -y), (x, y), (-x, y))]
 
 
-def _ends(body: Body) -> tuple[Point, Point]:
+def _ends(flat: float, angle: float) -> tuple[Point, Point]:
     """Give the ends of a stadium's middle line in the body's own frame."""
-    x, y = body.flat / 2 * math.cos(body.flat_angle), body.flat / 2 * math.sin(body.flat_angle)
+    x, y = flat / 2 * math.cos(angle), flat / 2 * math.sin(angle)
     return (-x, -y), (x, y)
 
 

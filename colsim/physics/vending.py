@@ -128,13 +128,12 @@ class VendingColumn:
         self._looks = 0
         self._reach = 0.0  # of the largest container that was ever in
         self._soft = SoftBodies(engine, settings, section)
-        self._state = engine.state()
         engine.hold()
 
     @property
     def state(self) -> State:
         """Where the containers are."""
-        return self._state
+        return self._engine.state()
 
     @property
     def left(self) -> tuple[int, ...]:
@@ -147,13 +146,13 @@ class VendingColumn:
 
     def why_held(self) -> Mechanism:
         """Tell what holds the containers up."""
-        return why_held(self.contacts(), self._state, self._soft.grips)
+        return why_held(self.contacts(), self.state, self._soft.grips)
 
     def why_blocked(self) -> Mechanism:
         """Tell what blocks the drum."""
         weight = math.hypot(*self._section.scene.gravity) * sum(body.mass for body in self._bodies.values())
         bound = sum(self._soft.grips.values()) > weight
-        return why_blocked(self.contacts(), self._state, self._section.drum_radius, bound=bound)
+        return why_blocked(self.contacts(), self.state, self._section.drum_radius, bound=bound)
 
     @property
     def dispensed(self) -> int:
@@ -162,8 +161,13 @@ class VendingColumn:
 
     def frame(self) -> Frame:
         """Give a picture of the column as it is now."""
-        bodies = tuple(self._bodies[index] for index in self._state.index.tolist()) if self._soft else ()
-        return Frame(self._time, self._engine.drum_angle, self._state, bodies)
+        state, now = self.state, {**self._bodies, **self._soft.shapes}
+        bodies = tuple(now[index] for index in state.index.tolist()) if self._soft else ()
+        return Frame(self._time, self._engine.drum_angle, state, bodies)
+
+    def _reach_of(self, index: int) -> float:
+        """Give how far the outline of a container goes from its centre now [mm]."""
+        return self._soft.reach_of(index) if index in self._soft else self._bodies[index].reach
 
     def lay(self, body: Body, across: float, angle: float = 0.0) -> bool:
         """Lay a container on what is there, without overlap, and let it come to rest.
@@ -184,8 +188,9 @@ class VendingColumn:
         """
         x = across * (self._section.width / 2 - body.reach)
         y = self._section.floor_top + body.reach
-        for index, (px, py) in zip(self._state.index.tolist(), self._state.position.tolist(), strict=True):
-            distance = body.reach + self._bodies[index].reach
+        state = self.state
+        for index, (px, py) in zip(state.index.tolist(), state.position.tolist(), strict=True):
+            distance = body.reach + self._reach_of(index)
             if abs(px - x) < distance:
                 y = max(y, py + math.sqrt(distance**2 - (px - x) ** 2))
         for edge in self._section.lifted_edges:
@@ -197,15 +202,12 @@ class VendingColumn:
         self._bodies[body.index] = body
         self._reach = max(self._reach, body.reach)
         self._wait_for_rest()
-        highest = self._state.position[self._state.index == body.index, 1]
+        state = self.state
+        highest = state.position[state.index == body.index, 1]
         return bool(np.all(highest + body.height / 2 <= self._section.top))
 
-    def take_back(self, index: int) -> None:
-        """Take out a container that does not go in."""
-        self._take_out(index)
-        self._state = self._engine.state()
-
-    def _take_out(self, index: int) -> None:
+    def take_out(self, index: int) -> None:
+        """Take out a container that does not go in, or has come out."""
         self._engine.remove(index)
         self._soft.remove(index)
         del self._bodies[index]
@@ -279,31 +281,24 @@ class VendingColumn:
 
     def _fastest(self) -> float:
         """Give the greatest speed of a centre along an axis, or of a rim [mm/s]."""
-        state = self._state
-        if not len(state.index):
-            return 0.0
-        speed, spin = state.velocity, state.spin
-        return max(float(speed.max()), -float(speed.min()), self._reach * max(float(spin.max()), -float(spin.min())))
+        glance = self._engine.glance()
+        return max(glance.speed, self._reach * glance.spin)
 
     def _look(self, steps: int = LOOK) -> None:
         """Let some steps pass, then take out what has dropped."""
-        self._bodies.update(self._soft.advance(steps))
+        self._soft.advance(steps)
         self._time += steps * self._step
-        state = self._state = self._engine.state()
         if self._watch is not None:
             self._watch(self.frame())
         self._looks += 1
         if self._turning and self._looks % EXTREMES_EVERY == 0:
             self._note_extremes()
-        if not len(state.index):
+        glance = self._engine.glance()
+        if glance.lowest > 0.0 and glance.widest < self._section.width / 2:
             return
-        (left, bottom), (right, _) = state.position.min(axis=0).tolist(), state.position.max(axis=0).tolist()
-        if bottom > 0.0 and max(right, -left) < self._section.width / 2:
-            return
+        state = self.state
         for index, (x, y) in zip(state.index.tolist(), state.position.tolist(), strict=True):
             self._place(index, x, y)
-        if self._dropped:
-            self._state = self._engine.state()
 
     def _note_extremes(self) -> None:
         """Keep what a turn is asked for beside what came: peak force, overlap, two in one pocket."""
@@ -312,14 +307,11 @@ class VendingColumn:
         self._shared = self._shared or self._two_in_one_pocket()
 
     def _two_in_one_pocket(self) -> bool:
-        state = self._state
-        squared = np.einsum("ij,ij->i", state.position, state.position)
-        within = squared < self._section.drum_radius**2
-        if np.count_nonzero(within) < 2:
-            return False
-        for a, b in combinations(np.flatnonzero(within).tolist(), 2):
-            reach = sum(self._bodies[int(state.index[k])].reach for k in (a, b))
-            if math.dist(state.position[a], state.position[b]) < reach + TOUCHING:
+        state, radius = self.state, self._section.drum_radius
+        places = zip(state.index.tolist(), state.position.tolist(), strict=True)
+        within = [(index, place) for index, place in places if math.hypot(*place) < radius]
+        for (one, at), (other, there) in combinations(within, 2):
+            if math.dist(at, there) < self._reach_of(one) + self._reach_of(other) + TOUCHING:
                 return True
         return False
 
@@ -328,10 +320,9 @@ class VendingColumn:
         if from_axis < self._section.housing_radius:
             return
         if y < 0 and abs(x) < self._section.housing_radius:
-            if from_axis > self._section.housing_radius + self._bodies[index].reach:
-                self._take_out(index)
+            if from_axis > self._section.housing_radius + self._reach_of(index):
+                self.take_out(index)
                 self._dropped.append(index)
                 self._dispensed += 1
         elif not (y > 0 and abs(x) < self._section.width / 2):
-            self._state = self._engine.state()
             raise LostContainerError(f"container {index} is at ({x:g}, {y:g}) mm, outside the column")

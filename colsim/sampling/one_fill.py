@@ -286,7 +286,7 @@ class _Course:
             placement = draw_placement(self._scenario.loading, *self._draw, item)
             body = container_body(container, item, self._surfaces[name], self._scenario.conditions)
             if not self._column.lay(body, placement.across, placement.angle):
-                self._column.take_back(item)
+                self._column.take_out(item)
                 self.short += count - k
                 break
             self.bodies.append(body)

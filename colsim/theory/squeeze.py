@@ -16,6 +16,9 @@ ATMOSPHERE = 101.325
 PINCHED_RING, WIDENED_RING = math.pi / 4 - 2 / math.pi, 2 / math.pi - 0.5
 """Diameter lost along two opposite forces F on a thin ring, 0.14878, and gained across, 0.13662, in F R^3/(E I) [-]."""
 
+BULGE_SHARE = math.pi / 2 - 1
+"""Width that a taut tube gains over height that it loses between two plates [-]."""
+
 
 def _within(name: str, value: float, low: float, high: float, to_do: str) -> None:
     inside = math.isfinite(value) and low <= value <= high
@@ -147,7 +150,7 @@ def bulge(squeeze: float, diameter: float) -> float:
     5.4
     """
     _check_squeeze(squeeze, diameter)
-    return (math.pi / 2 - 1) * squeeze
+    return BULGE_SHARE * squeeze
 
 
 @dataclass(frozen=True)
@@ -212,6 +215,11 @@ def section_under(load_top: float, load_side: float, diameter: float, pressure: 
     return _section(load_top / flat, load_side / flat, diameter)
 
 
+def corner_between(width: float, height: float, diameter: float) -> float:
+    """Give the corner radius r of `section_between`, whatever it comes to [mm]."""
+    return (2 * width + 2 * height - math.pi * diameter) / (8 - 2 * math.pi)
+
+
 def section_between(width: float, height: float, diameter: float) -> Section:
     r"""Give the section of a taut tube that is held to a width and a height.
 
@@ -242,7 +250,7 @@ def section_between(width: float, height: float, diameter: float) -> Section:
     0.0196
     """
     require_positive(width=width, height=height, diameter=diameter)
-    r, most = (2 * width + 2 * height - math.pi * diameter) / (8 - 2 * math.pi), min(width, height) / 2
+    r, most = corner_between(width, height, diameter), min(width, height) / 2
     ends = min(max(r, 0.0), most)
     r = ends if abs(r - ends) < 1e-9 * diameter else r  # a stadium to rounding is one
     to_do = "Less leaves the wall no room: measure again. More leaves one pair of plates untouched: take the stadium"

@@ -1,7 +1,6 @@
 """Soft bottles whose bulge fills the column, against closed forms: section, grip, and what the grip can hold."""
 
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,7 +11,7 @@ from colsim.physics.cross_section import build_cross_section, container_body
 from colsim.physics.engines import Settings
 from colsim.physics.mechanism import Mechanism
 from colsim.physics.scene import Body, Chain, Line, Scene
-from colsim.physics.softness import bound_section
+from colsim.physics.section_under_load import bound_section
 from colsim.physics.vending import VendingColumn
 from colsim.sampling import Outcome, simulate_fill
 from colsim.theory.squeeze import Bottle, section_between
@@ -155,7 +154,7 @@ def test_a_box_lies_on_its_flat_as_high_as_it_is():
     engine = make_engine(Scene((0.0, -G), (floor,), 0.4))
     disc = Body(0, 65.0, 0.0, 0.5, 0.5 * 900)
     engine.add(disc, (0.0, 32.5), angle=0.5)
-    engine.reshape(replace(disc, height=58.0, flat=14.0, side=8.0, flat_angle=-0.52))
+    engine.reshape(np.array([0]), np.array([[58.0, 14.0, 8.0, -0.52]]))
     engine.advance(1500)
     found = engine.contacts()
     assert engine.state().position[0, 1] == pytest.approx(29.0, abs=0.05)

@@ -1,0 +1,170 @@
+"""How soft sections give way in a slice of time, number by number: Python that also compiles to machine code."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from colsim.theory.squeeze import BULGE_SHARE, corner_between
+
+__all__ = ["SECTION", "GivingWay", "Pace", "give_way", "slice_over"]
+
+Sections = npt.NDArray[Any]
+Array = npt.NDArray[np.float64]
+
+FLAT_STEP = 0.25  # [mm] in which a flat that sets grows
+UNSEEN = 0.002  # [mm] between a section and what is wanted that is let be
+SEEN = 0.01  # [mm] in which heights change for the engine
+BOX_STEP = 0.05  # [mm] in which a box changes
+GAP = 0.1  # [mm] by which a box is narrower than the column
+
+SECTION = np.dtype(
+    [
+        ("place", "i8"),  # among the engine's bodies
+        ("diameter", "f8"),  # without load, as all lengths [mm]
+        ("own_flat", "f8"),  # that it has without having been squeezed
+        ("width", "f8"),  # between walls that can both press on it, infinite if they cannot
+        ("squeeze", "f8"),  # diameter less height, and what it goes towards: for the load alone, or as it is held
+        ("free", "f8"),
+        ("wanted", "f8"),
+        ("flat", "f8"),  # that does not circulate, and what it goes towards
+        ("flat_to_set", "f8"),
+        ("flat_angle", "f8"),  # [rad], in the body's own frame as the next
+        ("level", "f8"),
+        ("side", "f8"),  # height of what lies against each wall, and the force there [N]
+        ("side_force", "f8"),
+        ("filled", "?"),  # whether it is as wide as it may be there
+        ("grip", "f8"),  # with which both walls hold it back [mN]
+        ("along", "f8"),  # greater and lesser load whose section is known [N]
+        ("across", "f8"),
+        ("pressed_along", "f8"),  # direction of the greater load [rad]
+        ("shown_squeeze", "f8"),  # what the engine has
+        ("shown_flat", "f8"),
+        ("shown_side", "f8"),
+        ("shown_angle", "f8"),
+        ("seen", "?"),  # whether that is new
+        ("slices", "i8"),  # since it was put in, or its flat set
+    ]
+)
+"""One soft section, as it is and as it is wanted."""
+
+
+class GivingWay(NamedTuple):
+    """Soft sections of a column, all in the order of the first.
+
+    Attributes
+    ----------
+    sections : ndarray of SECTION, shape (m,)
+        By index of their bodies.
+    virials : ndarray, shape (m, 2, 2)
+        Running means [mN mm].
+    past : ndarray, shape (look_back, m, 2)
+        Squeezes and flats of the last slices [mm]; the next takes the place of slice number ``slices`` modulo the
+        length.
+    slices : ndarray of int, shape (1,)
+        How many there have been.
+    """
+
+    sections: Sections
+    virials: Array
+    past: Array
+    slices: npt.NDArray[np.int64]
+
+
+class Pace(NamedTuple):
+    """How fast sections follow: steps of a slice, share of a mean that it keeps, share and most of a change [mm]."""
+
+    steps: int
+    keep: float
+    share: float
+    most: float
+
+
+def slice_over(soft: GivingWay, virials: Array, pace: Pace) -> bool:
+    """Have a slice of time act on sections, given the virials of its last step; tell whether any is to be seen.
+
+    Parameters
+    ----------
+    soft : GivingWay
+        Changed in place.
+    virials : ndarray, shape (n, 2, 2)
+        Of all bodies [mN mm].
+    pace : Pace
+        How fast sections follow.
+    """
+    soft.virials[:] = pace.keep * soft.virials + (1.0 - pace.keep) * virials[soft.sections["place"]]
+    soft.slices[0] += 1
+    return give_way(soft.sections, soft.past[(soft.slices[0] - 1) % len(soft.past)], pace.share, pace.most)
+
+
+def give_way(sections: Sections, past: Array, share: float, most: float) -> bool:
+    """Have sections go a share of the way to what is wanted, not too far at once.
+
+    Parameters
+    ----------
+    sections : ndarray of SECTION, shape (m,)
+        Changed in place; what the engine is to be given is marked as seen.
+    past : ndarray, shape (m, 2)
+        Takes squeeze and flat as they were.
+    share : float
+        [-]
+    most : float
+        [mm]
+
+    Returns
+    -------
+    bool
+        Whether any is to be seen.
+    """
+    any_seen = False
+    for k in range(len(sections)):
+        row = sections[k]
+        diameter, wanted, to_set = float(row["diameter"]), float(row["wanted"]), float(row["flat_to_set"])
+        squeeze, flat, side = float(row["squeeze"]), float(row["flat"]), float(row["side"])
+        past[k, 0], past[k, 1] = squeeze, flat
+        row["slices"] += 1
+        row["seen"] = False
+        width = flat + diameter - squeeze - side
+        squeeze += towards(wanted - squeeze, share, most)
+        row["squeeze"] = squeeze
+        bound = row["side_force"] > 0.0
+        moved = abs(squeeze - row["shown_squeeze"])
+        angle, growing = float(row["flat_angle"]), False
+        if bound:
+            if row["filled"] and moved < BOX_STEP:
+                continue
+            # Take the flats of a bulge that reaches both walls, but no more width than it may.
+            angle = float(row["level"])
+            height, free = diameter - squeeze, diameter + BULGE_SHARE * squeeze
+            side = 0.0
+            if free >= row["width"]:
+                side = height - 2.0 * max(0.0, min(corner_between(row["width"], height, diameter), height / 2))
+            fills = min(free, row["width"] - GAP)
+            row["filled"] = width + most > fills
+            flat = max(0.0, min(fills, width + most) - (height - side))
+        elif side > 0.0:  # let go by the walls
+            flat, side = min(flat, to_set), 0.0
+            row["filled"] = False
+        else:  # a stadium is wider than the disc that it was, so it too must come bit by bit
+            flat += towards(to_set - flat, share, most)
+        row["flat"], row["side"] = flat, side
+        shown = flat
+        if not bound:
+            growing = abs(to_set - flat) > UNSEEN
+            if growing:  # an engine may have to forget contacts to give it other ends
+                shown = FLAT_STEP * round(flat / FLAT_STEP)
+            if shown <= 0.0:
+                shown = float(row["own_flat"])
+        there = abs(wanted - squeeze) < UNSEEN and not growing
+        off = max(moved, abs(side - row["shown_side"]), abs(shown - row["shown_flat"]))
+        if off >= (BOX_STEP if bound else UNSEEN if there else SEEN):
+            row["shown_squeeze"], row["shown_flat"], row["shown_side"], row["shown_angle"] = squeeze, shown, side, angle
+            row["seen"] = any_seen = True
+    return any_seen
+
+
+def towards(off: float, share: float, most: float) -> float:
+    """Give by how much something goes towards what is so far off."""
+    return min(max(share * off, -most), most) if abs(off) >= UNSEEN else 0.0
