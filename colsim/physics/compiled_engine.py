@@ -120,10 +120,7 @@ class CompiledEngine:
 
     def grip(self, index: int, limit: float) -> None:
         """Hold a body back by at most a force [mN], whichever way it moves; 0 lets go."""
-        row = self._world.bodies[self._row(index)]
-        row[of.GRIP] = limit
-        if limit <= 0.0:
-            row[of.GRIP_X] = row[of.GRIP_Y] = 0.0
+        of.grip(self._world, self._row(index), limit)
 
     def remove(self, index: int) -> None:
         """Take a body out."""

@@ -9,9 +9,12 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+import numpy as np
+
 from colsim.model import Column, Container, Rotor, Scenario
 from colsim.model.conditions import Conditions
 from colsim.model.units import STANDARD_GRAVITY
+from colsim.physics.engines import FloatArray
 from colsim.physics.scene import (
     Arc,
     Body,
@@ -85,16 +88,16 @@ class CrossSection:
     pocket_floor: float
     lifted_edges: tuple[Line, ...]
 
-    def walls_beside(self, low: float, high: float, surface: int) -> tuple[float, float]:
-        """Give the length of wall beside these heights, both sides together, and its friction over that length [mm]."""
-        length = friction = 0.0
-        for chain in self.scene.walls:
-            for piece in chain.pieces:
-                if isinstance(piece, Line) and piece.part in (Part.LEFT_WALL, Part.RIGHT_WALL):
-                    begin, end = sorted((piece.start[1], piece.end[1]))
-                    beside = max(0.0, min(high, end) - max(low, begin))
-                    length, friction = length + beside, friction + friction_with(piece.friction, surface) * beside
-        return length, friction
+    def side_walls(self, surface: int) -> tuple[FloatArray, FloatArray]:
+        """Give where each straight wall begins and ends, of shape (w, 2) [mm], and its friction with a surface [-]."""
+        pieces = [
+            piece
+            for chain in self.scene.walls
+            for piece in chain.pieces
+            if isinstance(piece, Line) and piece.part in (Part.LEFT_WALL, Part.RIGHT_WALL)
+        ]
+        ends = np.array([sorted((piece.start[1], piece.end[1])) for piece in pieces]).reshape(-1, 2)
+        return ends, np.array([friction_with(piece.friction, surface) for piece in pieces])
 
 
 def build_cross_section(scenario: Scenario) -> CrossSection:

@@ -9,7 +9,7 @@ from typing import NamedTuple, Protocol, Self
 import numpy as np
 import numpy.typing as npt
 
-from colsim.physics.giving_way import GivingWay, Pace, slice_over
+from colsim.physics.giving_way import GivingWay, Pace, follow_loads, slice_over
 from colsim.physics.scene import Body, Part, Point
 
 __all__ = [
@@ -125,6 +125,10 @@ def in_slices(engine: Engine, steps: int, soft: GivingWay, pace: Pace) -> None:
             height = seen["diameter"] - seen["shown_squeeze"]
             shown = (height, seen["shown_flat"], seen["shown_side"], seen["shown_angle"])
             engine.reshape(index, np.stack(shown, axis=1))
+    state = engine.state()
+    if follow_loads(soft, state.angle, state.position[:, 1]):
+        for row in soft.sections[soft.sections["gripped_anew"]]:
+            engine.grip(int(state.index[row["place"]]), float(row["grip"]))
 
 
 ContactRow = tuple[int, int, Part | None, Point, Point, Point, float]

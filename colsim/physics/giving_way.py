@@ -1,19 +1,22 @@
-"""How soft sections give way in a slice of time, number by number: Python that also compiles to machine code."""
+"""How soft sections give way to what presses on them, number by number: Python that also compiles to machine code."""
 
 from __future__ import annotations
 
+import math
 from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
+from colsim.physics.section_under_load import held_between, load_of, squeeze_under_loads
 from colsim.theory.squeeze import BULGE_SHARE, corner_between
 
-__all__ = ["SECTION", "GivingWay", "Pace", "give_way", "slice_over"]
+__all__ = ["SECTION", "GivingWay", "Pace", "beside", "follow_loads", "give_way", "slice_over", "towards"]
 
 Sections = npt.NDArray[Any]
 Array = npt.NDArray[np.float64]
 
+SAME_LOAD = 0.02  # [N] by which a load may differ from one whose section is known
 FLAT_STEP = 0.25  # [mm] in which a flat that sets grows
 UNSEEN = 0.002  # [mm] between a section and what is wanted that is let be
 SEEN = 0.01  # [mm] in which heights change for the engine
@@ -24,6 +27,8 @@ SECTION = np.dtype(
     [
         ("place", "i8"),  # among the engine's bodies
         ("diameter", "f8"),  # without load, as all lengths [mm]
+        ("length", "f8"),
+        ("ring", "f8"),  # what the bare wall bears at a squeeze of 1 mm [N]
         ("own_flat", "f8"),  # that it has without having been squeezed
         ("width", "f8"),  # between walls that can both press on it, infinite if they cannot
         ("squeeze", "f8"),  # diameter less height, and what it goes towards: for the load alone, or as it is held
@@ -36,7 +41,8 @@ SECTION = np.dtype(
         ("side", "f8"),  # height of what lies against each wall, and the force there [N]
         ("side_force", "f8"),
         ("filled", "?"),  # whether it is as wide as it may be there
-        ("grip", "f8"),  # with which both walls hold it back [mN]
+        ("grip", "f8"),  # with which both walls hold it back [mN], and whether that is new
+        ("gripped_anew", "?"),
         ("along", "f8"),  # greater and lesser load whose section is known [N]
         ("across", "f8"),
         ("pressed_along", "f8"),  # direction of the greater load [rad]
@@ -60,17 +66,28 @@ class GivingWay(NamedTuple):
         By index of their bodies.
     virials : ndarray, shape (m, 2, 2)
         Running means [mN mm].
-    past : ndarray, shape (look_back, m, 2)
-        Squeezes and flats of the last slices [mm]; the next takes the place of slice number ``slices`` modulo the
-        length.
+    past : ndarray, shape (m, look_back, 2)
+        Squeezes and flats of the last slices [mm]; the next goes to place ``slices`` modulo ``look_back``.
     slices : ndarray of int, shape (1,)
         How many there have been.
+    pressures : ndarray, shape (m, LOST)
+        Of `pressures_of`.
+    held : ndarray, shape (m, 3, HEIGHTS)
+        Of `held_table`; 0 where both walls cannot press.
+    walls : ndarray, shape (w, 2)
+        Where each straight wall begins and ends [mm].
+    friction : ndarray, shape (m, w)
+        Of each with each wall [-].
     """
 
     sections: Sections
     virials: Array
     past: Array
     slices: npt.NDArray[np.int64]
+    pressures: Array
+    held: Array
+    walls: Array
+    friction: Array
 
 
 class Pace(NamedTuple):
@@ -96,7 +113,7 @@ def slice_over(soft: GivingWay, virials: Array, pace: Pace) -> bool:
     """
     soft.virials[:] = pace.keep * soft.virials + (1.0 - pace.keep) * virials[soft.sections["place"]]
     soft.slices[0] += 1
-    return give_way(soft.sections, soft.past[(soft.slices[0] - 1) % len(soft.past)], pace.share, pace.most)
+    return give_way(soft.sections, soft.past[:, (soft.slices[0] - 1) % soft.past.shape[1]], pace.share, pace.most)
 
 
 def give_way(sections: Sections, past: Array, share: float, most: float) -> bool:
@@ -163,6 +180,60 @@ def give_way(sections: Sections, past: Array, share: float, most: float) -> bool
             row["shown_squeeze"], row["shown_flat"], row["shown_side"], row["shown_angle"] = squeeze, shown, side, angle
             row["seen"] = any_seen = True
     return any_seen
+
+
+def follow_loads(soft: GivingWay, angles: Array, heights: Array) -> bool:
+    """Take up what the loads of now make: squeezes, at least those that have set, and what the walls hold.
+
+    Parameters
+    ----------
+    soft : GivingWay
+        Changed in place; where the grip is another it is marked so.
+    angles, heights : ndarray, shape (n,)
+        How each body is turned [rad], and how high its centre stands [mm].
+
+    Returns
+    -------
+    bool
+        Whether any grip is another.
+    """
+    any_anew = False
+    for k in range(len(soft.sections)):
+        row = soft.sections[k]
+        diameter, squeeze = float(row["diameter"]), float(row["squeeze"])
+        greatest, least, angle = load_of(soft.virials[k])
+        along, across = greatest / (diameter - squeeze) / 1000.0, least / (diameter + squeeze / 2) / 1000.0
+        row["level"], row["pressed_along"] = -angles[row["place"]], angle
+        if max(abs(along - row["along"]), abs(across - row["across"])) > SAME_LOAD:
+            row["along"], row["across"] = along, across
+            row["free"] = squeeze_under_loads(
+                soft.pressures[k], diameter, float(row["length"]), float(row["ring"]), along, across
+            )
+        has_set = 2.0 / math.pi * row["flat_to_set"]
+        row["wanted"] = wanted = max(float(row["free"]), has_set)
+        if math.isinf(row["width"]):
+            continue
+        # Where the walls end beside its flat sides only what is above the end presses; friction as the mean over them.
+        height, half, side_force = heights[row["place"]], max(float(row["side"]), GAP) / 2, 0.0
+        length, friction = beside(soft.walls, soft.friction[k], height - half, height + half)
+        if length > 0.0 and diameter + BULGE_SHARE * wanted > row["width"]:
+            squeeze, side_force = held_between(soft.held[k], along)
+            row["wanted"] = max(squeeze, has_set)
+        row["side_force"] = side_force
+        grip = 1000.0 * (friction / (2 * half)) * side_force
+        row["gripped_anew"] = grip != row["grip"]
+        row["grip"] = grip
+        any_anew = any_anew or row["gripped_anew"]
+    return any_anew
+
+
+def beside(walls: Array, frictions: Array, low: float, high: float) -> tuple[float, float]:
+    """Give the length of wall beside these heights, both sides together, and its friction over that length [mm]."""
+    length = friction = 0.0
+    for k in range(len(walls)):
+        both = max(0.0, min(high, walls[k, 1]) - max(low, walls[k, 0]))
+        length, friction = length + both, friction + frictions[k] * both
+    return length, friction
 
 
 def towards(off: float, share: float, most: float) -> float:

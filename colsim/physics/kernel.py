@@ -24,8 +24,9 @@ import numpy as np
 import numpy.typing as npt
 from numba.extending import register_jitable
 
-from colsim.physics import giving_way
-from colsim.physics.giving_way import GivingWay, Pace, give_way, slice_over, towards
+from colsim.physics import giving_way, section_under_load
+from colsim.physics.giving_way import GivingWay, Pace, beside, follow_loads, give_way, slice_over, towards
+from colsim.physics.section_under_load import held_between, load_of, squeeze_under_loads
 from colsim.theory import squeeze
 from colsim.theory.squeeze import corner_between
 
@@ -104,7 +105,8 @@ def stamp_of(*modules: ModuleType) -> str:
     return hashlib.sha256("".join(sources).encode()).hexdigest()
 
 
-for function in (give_way, towards, slice_over, corner_between):
+_ELSEWHERE = (give_way, towards, slice_over, follow_loads, beside, load_of, squeeze_under_loads, held_between)
+for function in (*_ELSEWHERE, corner_between):
     register_jitable(error_model="numpy")(function)
 
 
@@ -236,6 +238,11 @@ def _advancing_soft(stamp: str) -> Callable[..., int]:
                     if row["seen"]:
                         height = row["diameter"] - row["shown_squeeze"]
                         shape(world, row["place"], height, row["shown_flat"], row["shown_side"], row["shown_angle"])
+        bodies = world.bodies
+        if follow_loads(soft, bodies[:, ANGLE], bodies[:, Y]):
+            for row in soft.sections:
+                if row["gripped_anew"]:
+                    grip(world, row["place"], row["grip"])
         return -1
 
     return unlocked(advance_giving_way)
@@ -703,6 +710,14 @@ def shape(world: World, i: int, height: float, flat: float, side: float, flat_an
 
 
 @compiled
+def grip(world: World, i: int, limit: float) -> None:
+    """Have walls hold a body back by at most a force; 0 lets go."""
+    world.bodies[i, GRIP] = limit
+    if limit <= 0.0:
+        world.bodies[i, GRIP_X] = world.bodies[i, GRIP_Y] = 0.0
+
+
+@compiled
 def _glance(world: World) -> None:
     speed, spin, lowest, widest = 0.0, 0.0, math.inf, 0.0
     bodies, count = world.bodies, world.counts[0]
@@ -744,4 +759,4 @@ def _add_virial(found: Array, i: int, px: float, py: float, x: float, y: float) 
     found[i, 1, 0] -= (px * y + py * x) / 2
 
 
-advance_giving_way = _advancing_soft(stamp_of(giving_way, squeeze))
+advance_giving_way = _advancing_soft(stamp_of(giving_way, section_under_load, squeeze))

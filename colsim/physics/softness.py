@@ -11,23 +11,23 @@ friction of what they are pressed with, holds it back by a force of its own.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from colsim.physics.cross_section import CrossSection
 from colsim.physics.engines import Engine, IntArray, Settings
-from colsim.physics.giving_way import GAP, SECTION, GivingWay, Pace
+from colsim.physics.giving_way import SECTION, GivingWay, Pace
 from colsim.physics.scene import Body
-from colsim.physics.section_under_load import Squeezing, bound_section, loads
-from colsim.theory.squeeze import bulge
+from colsim.physics.section_under_load import HEIGHTS, LOST, held_table, load_of, pressures_of
 
 __all__ = ["SoftBodies"]
 
 SLICE = 0.005  # [s] between two looks at the loads, and two changes of the sections
 FASTEST = 10.0  # [mm/s] at which a height or a flat changes
-SAME_LOAD = 0.02  # [N] by which a load may differ from one whose section is known
 SINGLE_FILE = 3.0  # [mm] beside a container, below which both walls can press on it
 STILL = 0.1  # [mm] by which a height may change in the time of a response while it counts as settled
 
@@ -56,14 +56,18 @@ class SoftBodies:
             most=FASTEST * passing,
         )
         self._bodies: dict[int, Body] = {}  # as they are without load, in the order of the sections
+        walls = np.zeros((0, 2)) if section is None else section.side_walls(0)[0]
         self._soft = GivingWay(
             sections=np.zeros(0, dtype=SECTION),
             virials=np.zeros((0, 2, 2)),
-            past=np.zeros((max(1, round(settings.response / passing)), 0, 2)),
+            past=np.zeros((0, max(1, round(settings.response / passing)), 2)),
             slices=np.zeros(1, dtype=np.int64),
+            pressures=np.zeros((0, LOST)),
+            held=np.zeros((0, 3, HEIGHTS)),
+            walls=walls,
+            friction=np.zeros((0, len(walls))),
         )
         self._placed = True
-        self._renew()
 
     def __bool__(self) -> bool:
         return bool(self._bodies)
@@ -83,9 +87,10 @@ class SoftBodies:
         rows, past = self._soft.sections, self._soft.past
         if not len(rows):
             return True
-        if rows["slices"].min() < len(past):
+        look_back = past.shape[1]
+        if rows["slices"].min() < look_back:
             return False
-        long_ago = past[self._soft.slices[0] % len(past)]
+        long_ago = past[:, self._soft.slices[0] % look_back]
         off = np.abs(np.stack((rows["squeeze"], rows["flat"]), axis=1) - long_ago)
         return float(off.max()) <= STILL
 
@@ -114,20 +119,19 @@ class SoftBodies:
         self._placed = False
         if body.wall is None:
             return
+        bottle, section = body.wall.bottle, self._section
         row = np.zeros(1, dtype=SECTION)
-        beside = self._section.width - body.height if self._section is not None else math.inf
         row["diameter"], row["own_flat"], row["shown_flat"] = body.height, body.flat, body.flat
-        row["width"] = body.height + beside if 0.0 <= beside < SINGLE_FILE else math.inf
+        row["length"], row["ring"], row["width"] = bottle.length, bottle.ring_force(1.0), math.inf
+        held, friction = np.zeros((3, HEIGHTS)), np.zeros(0)
+        if section is not None:
+            friction = section.side_walls(body.surface)[1]
+            if 0.0 <= section.width - body.height < SINGLE_FILE:
+                row["width"], held = section.width, held_table(bottle, section.width)
         place = int(np.searchsorted(self._numbers, body.index))
         self._bodies = dict(sorted([*self._bodies.items(), (body.index, body)]))
-        sections, virials, past, slices = self._soft
-        self._soft = GivingWay(
-            sections=np.insert(sections, place, row),
-            virials=np.insert(virials, place, 0.0, axis=0),
-            past=np.insert(past, place, 0.0, axis=1),
-            slices=slices,
-        )
-        self._renew()
+        rows = {"sections": row, "pressures": pressures_of(bottle), "held": held, "friction": friction}
+        self._change(lambda name, array: np.insert(array, place, rows.get(name, 0.0), axis=0))
 
     def remove(self, index: int) -> None:
         """Forget a container that has come out, soft or not."""
@@ -135,21 +139,16 @@ class SoftBodies:
         if index in self._bodies:
             place = list(self._bodies).index(index)
             del self._bodies[index]
-            sections, virials, past, slices = self._soft
-            self._soft = GivingWay(
-                sections=np.delete(sections, place),
-                virials=np.delete(virials, place, axis=0),
-                past=np.delete(past, place, axis=1),
-                slices=slices,
-            )
-            self._renew()
+            self._change(lambda _, array: np.delete(array, place, axis=0))
 
-    def _renew(self) -> None:
-        """Work out what depends on which ones are in."""
-        self._numbers: IntArray = np.array(list(self._bodies), dtype=np.int64)
-        self._walls = [body.wall for body in self._bodies.values() if body.wall is not None]
-        self._squeezing = Squeezing([wall.bottle for wall in self._walls])
-        self._single_file = np.flatnonzero(np.isfinite(self._soft.sections["width"])).tolist()
+    def _change(self, change: Callable[[str, npt.NDArray[Any]], npt.NDArray[Any]]) -> None:
+        """Give every array that has a row a body one more or one less."""
+        names = ("sections", "virials", "past", "pressures", "held", "friction")
+        self._soft = self._soft._replace(**{name: change(name, getattr(self._soft, name)) for name in names})
+
+    @property
+    def _numbers(self) -> IntArray:
+        return np.array(list(self._bodies), dtype=np.int64)
 
     def advance(self, steps: int) -> None:
         """Let time pass, with every section going towards what its load makes."""
@@ -160,42 +159,6 @@ class SoftBodies:
             self._soft.sections["place"] = np.searchsorted(self._engine.state().index, self._numbers)
             self._placed = True
         self._engine.advance_giving_way(steps, self._soft, self._pace)
-        self._follow_loads()
-
-    def _follow_loads(self) -> None:
-        """Take up what the loads of now make: squeezes, at least those that have set, and what the walls hold."""
-        rows, load, state = self._soft.sections, loads(self._soft.virials), self._engine.state()
-        diameter, squeeze, place = rows["diameter"], rows["squeeze"], rows["place"]
-        along, across = load.greatest / (diameter - squeeze) / 1000.0, load.across / (diameter + squeeze / 2) / 1000.0
-        rows["level"], rows["pressed_along"] = -state.angle[place], load.angle
-        known = np.maximum(np.abs(along - rows["along"]), np.abs(across - rows["across"])) <= SAME_LOAD
-        if not known.all():
-            other = np.flatnonzero(~known)
-            rows["along"][other], rows["across"][other] = along[other], across[other]
-            rows["free"][other] = self._squeezing.under(other, along[other], across[other])
-        rows["wanted"] = np.maximum(rows["free"], 2.0 / math.pi * rows["flat_to_set"])
-        for k in self._single_file:
-            self._be_held(k, float(along[k]), float(state.position[place[k], 1]))
-
-    def _be_held(self, k: int, along: float, height: float) -> None:
-        """Take up what both walls do to one that a force presses on and that stands at a height."""
-        row, number, section = self._soft.sections[k], int(self._numbers[k]), self._section
-        if section is None:
-            return
-        diameter, width, wanted = float(row["diameter"]), float(row["width"]), float(row["wanted"])
-        # Where the walls end beside its flat sides only what is above the end presses; friction as the mean over them.
-        half = max(float(row["side"]), GAP) / 2
-        length, friction = section.walls_beside(height - half, height + half, self._bodies[number].surface)
-        side_force = 0.0
-        if length > 0.0 and diameter + bulge(wanted, diameter) > width:
-            least = 2.0 / math.pi * float(row["flat_to_set"])
-            squeeze, side_force = bound_section(self._walls[k].bottle, width, along)
-            row["wanted"] = max(squeeze, least)
-        grip = 1000.0 * (friction / (2 * half)) * side_force
-        row["side_force"] = side_force
-        if grip != row["grip"]:
-            row["grip"] = grip
-            self._engine.grip(number, grip)
 
     def set_flats(self) -> bool:
         """Have the share that sets of every flat come to stay, across what presses now; tell whether any does."""
@@ -203,10 +166,12 @@ class SoftBodies:
         if not len(rows):
             return False
         turned = state.angle[np.searchsorted(state.index, self._numbers)]
-        flat = np.array([wall.set_fraction for wall in self._walls]) * math.pi / 2 * rows["squeeze"]
+        shares = [body.wall.set_fraction for body in self._bodies.values() if body.wall is not None]
+        flat = np.array(shares) * math.pi / 2 * rows["squeeze"]
+        pressed = np.array([load_of(virial)[2] for virial in self._soft.virials])
         setting = flat > 0.0
         rows["flat_to_set"][setting] = flat[setting]
-        rows["flat_angle"][setting] = (loads(self._soft.virials).angle - turned + math.pi / 2)[setting]
+        rows["flat_angle"][setting] = (pressed - turned + math.pi / 2)[setting]
         rows["slices"][setting] = 0
         return bool(setting.any())
 

@@ -9,9 +9,10 @@ from tests_shared import make_engine
 from colsim import Scenario
 from colsim.physics.cross_section import build_cross_section, container_body
 from colsim.physics.engines import Settings
+from colsim.physics.giving_way import beside
 from colsim.physics.mechanism import Mechanism
 from colsim.physics.scene import Body, Chain, Line, Scene
-from colsim.physics.section_under_load import bound_section
+from colsim.physics.section_under_load import held_between, held_table
 from colsim.physics.vending import VendingColumn
 from colsim.sampling import Outcome, simulate_fill
 from colsim.theory.squeeze import Bottle, section_between
@@ -43,6 +44,10 @@ def loaded(scenario):
     for body in bodies:
         column.lay(body, 0.0)
     return column, bodies
+
+
+def bound_section(bottle, width, along):
+    return held_between(held_table(bottle, width), along)
 
 
 def down_the_stack(bottle, width, friction, count):
@@ -167,9 +172,10 @@ def test_walls_press_only_where_there_is_wall_and_less_than_3_mm():
     assert all(body.side == 0.0 for body in column.frame().bodies)
     section = build_cross_section(narrow(0.3))
     foot = section.floor_top
-    length, friction = section.walls_beside(foot + 200.0, foot + 210.0, 0)
+    walls, frictions = section.side_walls(0)
+    length, friction = beside(walls, frictions, foot + 200.0, foot + 210.0)
     assert (length, friction) == pytest.approx((20.0, 6.0))
-    below, _ = section.walls_beside(foot - 60.0, foot - 50.0, 0)
+    below, _ = beside(walls, frictions, foot - 60.0, foot - 50.0)
     assert below == 0.0
 
 

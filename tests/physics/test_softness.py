@@ -9,7 +9,7 @@ from tests_shared import make_engine
 
 from colsim.physics.engines import Settings
 from colsim.physics.scene import Body, Chain, Line, Scene, SoftWall
-from colsim.physics.section_under_load import Squeezing, loads
+from colsim.physics.section_under_load import load_of, pressures_of, squeeze_under_loads
 from colsim.physics.softness import SoftBodies
 from colsim.theory.squeeze import Bottle, section_under
 from colsim.theory.statics import zigzag_virial
@@ -49,7 +49,8 @@ def pile(count, set_fraction=0.0, bottle=WATER, seconds=4.0):
 
 
 def squeeze_of(bottle, along, across):
-    return float(Squeezing([bottle]).under(np.array([0]), np.array([along]), np.array([across]))[0])
+    ring = bottle.ring_force(1.0)
+    return squeeze_under_loads(pressures_of(bottle), bottle.diameter, bottle.length, ring, along, across)
 
 
 @pytest.mark.parametrize("ratio", [1.2, 1.8])
@@ -61,13 +62,14 @@ def test_virial_of_a_zig_zag(ratio):
     for k in range(n):
         engine.add(Body(k, d, 0.0, 0.5, 0.25 * 33**2), ((-1) ** k * (ratio - 1) * d / 2, d / 2 + k * pitch))
     engine.advance(1500)
-    found = loads(engine.virials())
+    found = [load_of(virial) for virial in engine.virials()]
     shear = d * weight * (ratio - 1) / 2  # as its notes say; the sign alternates, which eigenvalues do not see
     for k in range(1, n):  # the lowest stands on the ground
         across, up = zigzag_virial(n, d, ratio * d, weight, k=k)
         low, high = np.linalg.eigvalsh([[across, shear], [shear, up]])
-        assert found.greatest[n - k] == pytest.approx(high, rel=0.02)
-        assert found.across[n - k] == pytest.approx(low, rel=0.02, abs=0.02 * high)
+        greatest, least, _ = found[n - k]
+        assert greatest == pytest.approx(high, rel=0.02)
+        assert least == pytest.approx(low, rel=0.02, abs=0.02 * high)
 
 
 def test_virial_of_a_body_between_two_is_its_height_times_the_force():
@@ -75,9 +77,20 @@ def test_virial_of_a_body_between_two_is_its_height_times_the_force():
     for k in range(4):
         engine.add(replace(soft_disc(k), wall=None), (0.0, 65 * (k + 0.5)))
     engine.advance(1000)
-    found = loads(engine.virials())
-    assert found.greatest == pytest.approx([(3 - k + 0.5) * MASS * G * 65 for k in range(4)], rel=0.01)
-    assert np.sin(found.angle) ** 2 == pytest.approx(1.0, abs=1e-3)
+    for k, virial in enumerate(engine.virials()):
+        greatest, _, angle = load_of(virial)
+        assert greatest == pytest.approx((3 - k + 0.5) * MASS * G * 65, rel=0.01)
+        assert math.sin(angle) ** 2 == pytest.approx(1.0, abs=1e-3)
+
+
+def test_load_of_a_virial_is_what_a_library_says():
+    # numpy.linalg.eigh as the witness, over a hundred symmetric matrices.
+    draws = np.random.default_rng(3).normal(size=(100, 2, 2))
+    for virial in draws + draws.transpose(0, 2, 1):
+        greatest, least, angle = load_of(virial)
+        values, vectors = np.linalg.eigh(virial)
+        assert (least, greatest) == pytest.approx(values.tolist())
+        assert abs(vectors[:, 1] @ (math.cos(angle), math.sin(angle))) == pytest.approx(1.0)
 
 
 @pytest.mark.parametrize("pressure", [-8.0, 0.0, 60.0, 300.0])
