@@ -14,9 +14,10 @@ import mujoco
 import numpy as np
 
 from colsim.errors import ScenarioError
-from colsim.physics.engines import Contacts, FloatArray, Glance, IntArray, Settings, State
+from colsim.physics.engines import Contacts, FloatArray, Glance, IntArray, Settings, State, in_looks, in_slices
 from colsim.physics.giving_way import GivingWay, Pace
 from colsim.physics.scene import Arc, Body, Chain, Friction, Line, Part, Point, Scene, friction_with, straightened
+from colsim.physics.watching import Watch
 
 __all__ = ["SETTINGS", "MujocoEngine"]
 
@@ -176,8 +177,16 @@ class MujocoEngine:
         raise ScenarioError("MuJoCo runs rigid containers here: give one without a soft wall")
 
     def advance_giving_way(self, steps: int, soft: GivingWay, pace: Pace) -> None:
-        """Refuse: bodies keep their shapes here."""
-        raise ScenarioError("MuJoCo runs rigid containers here: give one without a soft wall")
+        """Let this many time steps pass; no soft sections here."""
+        in_slices(self, steps, soft, pace)
+
+    def look_on(self, watch: Watch, soft: GivingWay, pace: Pace, looks: int) -> int:
+        """Let time pass until what is watched for has come, a container has left, or there were so many looks."""
+        return in_looks(self, watch, soft, pace, looks)
+
+    def reaches(self) -> FloatArray:
+        """Give the radii, ordered as `state` is [mm]."""
+        return np.array([self._bodies[index].reach for index in sorted(self._bodies)])
 
     def grip(self, index: int, limit: float) -> None:
         """Refuse: only a soft wall presses on both sides."""

@@ -14,6 +14,7 @@ from colsim.physics import kernel as of
 from colsim.physics.engines import ContactRow, Contacts, FloatArray, Glance, IntArray, Settings, State, TornApartError
 from colsim.physics.giving_way import GivingWay, Pace
 from colsim.physics.scene import Arc, Body, Chain, Friction, Line, Part, Piece, Point, Scene, friction_with
+from colsim.physics.watching import Watch
 
 __all__ = ["CompiledEngine", "compile_now"]
 
@@ -36,7 +37,7 @@ class CompiledEngine:
 
     def __init__(self, scene: Scene, settings: Settings | None = None) -> None:
         self.settings = settings or Settings()
-        self._how = (self.settings.step, self.settings.iterations, self.settings.slop, *scene.gravity)
+        self._how = of.How(self.settings.step, self.settings.iterations, self.settings.slop, *scene.gravity)
         table = scene.friction_table
         pieces = [piece for chain in scene.walls for piece in _pieces(chain, on_drum=False)]
         pieces.sort(key=lambda piece: -piece[2][of.TOP])
@@ -46,13 +47,11 @@ class CompiledEngine:
         self._parts = [part for part, _, _ in pieces]
         rows = [row for _, _, row in pieces]
         frictions = [[friction_with(friction, k) for k in range(len(table))] for _, friction, _ in pieces]
-        self._drum = np.zeros(4)
-        self._drum_moment = math.inf
+        self._drum = np.zeros(5)
         if scene.drum is not None:
             self._drum[of.DRUM_REACH] = max(math.hypot(*_farthest(piece)) for piece in scene.drum.outline.pieces)
             self._drum[of.TORQUE] = scene.drum.torque_limit
-            self._drum_moment = scene.drum.moment
-        self._turns = scene.drum is not None
+            self._drum[of.MOMENT] = scene.drum.moment
         self._index: IntArray = np.empty(0, dtype=np.int64)
         self._glanced = False  # since bodies were last put in or taken out
         self._world = of.World(
@@ -130,13 +129,11 @@ class CompiledEngine:
 
     def drive(self, rate: float) -> None:
         """Have the motor turn the drum at this rate [rad/s], as far as its torque allows."""
-        if self._turns:
-            self._world.bodies[-1, of.INVERSE_MOMENT] = 1.0 / self._drum_moment
-            self._drum[of.RATE] = rate
+        of.drive(self._world, rate)
 
     def hold(self) -> None:
         """Have the gear hold the drum where it is, whatever presses on it, until it is driven again."""
-        if self._turns:
+        if self._drum[of.MOMENT] > 0.0:
             self._world.bodies[-1, [of.INVERSE_MOMENT, of.SPIN, of.OUT_SPIN]] = 0.0
             self._drum[[of.RATE, of.MOTOR]] = 0.0
 
@@ -148,7 +145,7 @@ class CompiledEngine:
         TornApartError
             If more contacts came up than any real stack has, or a speed that none could have.
         """
-        self._passed(of.advance(self._world, steps, *self._how))
+        self._passed(torn=of.advance(self._world, steps, self._how) >= 0)
 
     def advance_giving_way(self, steps: int, soft: GivingWay, pace: Pace) -> None:
         """Let this many time steps pass, with soft sections following what presses on them after every slice.
@@ -158,11 +155,27 @@ class CompiledEngine:
         TornApartError
             As `advance`.
         """
-        self._passed(of.advance_giving_way(self._world, steps, *self._how, soft, pace))
+        self._passed(torn=of.advance_giving_way(self._world, steps, self._how, soft, pace) >= 0)
 
-    def _passed(self, stopped: int) -> None:
+    def look_on(self, watch: Watch, soft: GivingWay, pace: Pace, looks: int) -> int:
+        """Let time pass until what is watched for has come, a container has left, or there were so many looks.
+
+        Raises
+        ------
+        TornApartError
+            As `advance`.
+        """
+        found = of.look_on(self._world, self._how, watch, soft, pace, looks)
+        self._passed(torn=found == of.TORN)
+        return found
+
+    def reaches(self) -> FloatArray:
+        """Give how far each outline goes from its centre now, ordered as `state` is, of shape (n,) [mm]."""
+        return self._world.bodies[: len(self._index), of.REACH].copy()
+
+    def _passed(self, *, torn: bool) -> None:
         self._glanced = True
-        if stopped >= 0:
+        if torn:
             raise TornApartError("a speed or a number of contacts beyond all bounds")
 
     def state(self) -> State:

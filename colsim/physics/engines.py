@@ -11,6 +11,18 @@ import numpy.typing as npt
 
 from colsim.physics.giving_way import GivingWay, Pace, follow_loads, slice_over
 from colsim.physics.scene import Body, Part, Point
+from colsim.physics.watching import (
+    AGAIN,
+    ONE_LEFT,
+    OVER,
+    Watch,
+    after_look,
+    any_left,
+    has_settled,
+    judge_rest,
+    next_look,
+    note_extremes,
+)
 
 __all__ = [
     "ContactRow",
@@ -22,6 +34,7 @@ __all__ = [
     "Settings",
     "State",
     "TornApartError",
+    "in_looks",
     "in_slices",
 ]
 
@@ -117,6 +130,9 @@ class Glance(NamedTuple):
 
 def in_slices(engine: Engine, steps: int, soft: GivingWay, pace: Pace) -> None:
     """Do what `Engine.advance_giving_way` does with an engine's other methods."""
+    if not len(soft.sections):
+        engine.advance(steps)
+        return
     for begun in range(0, steps, pace.steps):
         engine.advance(min(pace.steps, steps - begun))
         if slice_over(soft, engine.virials(), pace):
@@ -129,6 +145,24 @@ def in_slices(engine: Engine, steps: int, soft: GivingWay, pace: Pace) -> None:
     if follow_loads(soft, state.angle, state.position[:, 1]):
         for row in soft.sections[soft.sections["gripped_anew"]]:
             engine.grip(int(state.index[row["place"]]), float(row["grip"]))
+
+
+def in_looks(engine: Engine, watch: Watch, soft: GivingWay, pace: Pace, looks: int) -> int:
+    """Do what `Engine.look_on` does with an engine's other methods."""
+    for _ in range(looks):
+        steps = next_look(watch, engine.drum_angle)
+        if steps == 0:
+            return OVER
+        if watch.row["turning"][0]:
+            engine.drive(float(watch.row["rate"][0]))
+        engine.advance_giving_way(steps, soft, pace)
+        glance, places, reaches = engine.glance(), engine.state().position, engine.reaches()
+        if after_look(watch):
+            note_extremes(watch, *engine.extremes(), places, reaches)
+        if any_left(watch, glance.lowest, glance.widest, places, reaches):
+            return ONE_LEFT
+        judge_rest(watch, glance.speed, glance.spin, has_settled(soft))
+    return AGAIN
 
 
 ContactRow = tuple[int, int, Part | None, Point, Point, Point, float]
@@ -227,6 +261,18 @@ class Engine(Protocol):
 
     def advance_giving_way(self, steps: int, soft: GivingWay, pace: Pace) -> None:
         """Let this many time steps pass, with soft sections following what presses on them after every slice."""
+
+    def look_on(self, watch: Watch, soft: GivingWay, pace: Pace, looks: int) -> int:
+        """Let time pass until what is watched for has come, a container has left, or there were so many looks.
+
+        Returns
+        -------
+        int
+            OVER, ONE_LEFT or AGAIN of `watching`; after ONE_LEFT the rest of that look has not been judged.
+        """
+
+    def reaches(self) -> FloatArray:
+        """Give how far each outline goes from its centre now, ordered as `state` is, of shape (n,) [mm]."""
 
     def state(self) -> State:
         """Give positions and velocities."""

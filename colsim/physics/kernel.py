@@ -24,9 +24,22 @@ import numpy as np
 import numpy.typing as npt
 from numba.extending import register_jitable
 
-from colsim.physics import giving_way, section_under_load
+from colsim.physics import giving_way, section_under_load, watching
 from colsim.physics.giving_way import GivingWay, Pace, beside, follow_loads, give_way, slice_over, towards
 from colsim.physics.section_under_load import held_between, load_of, squeeze_under_loads
+from colsim.physics.watching import (
+    AGAIN,
+    ONE_LEFT,
+    OVER,
+    Watch,
+    after_look,
+    any_left,
+    has_left,
+    has_settled,
+    judge_rest,
+    next_look,
+    note_extremes,
+)
 from colsim.theory import squeeze
 from colsim.theory.squeeze import corner_between
 
@@ -79,6 +92,7 @@ NORMAL_A, NORMAL_B, ALONG_A, ALONG_B = 15, 16, 17, 18  # lever arms of normal an
 COUPLING, BARE_NORMAL, BARE_TANGENT = 19, 20, 21  # sliding that a normal impulse makes; masses not over-relaxed
 CONTACT_COLUMNS = 22
 FIRST, SECOND = 0, 1
+TORN = -1  # what became of some looks, beside those of `watching`
 PIECE, FEATURE = 0, 1
 
 # Columns of a hit, where a body touches something; its normal as of a contact.
@@ -86,7 +100,7 @@ OFF, AT_X, AT_Y, WHICH = 2, 3, 4, 5
 HIT_COLUMNS = 6
 
 # The drum and its motor, and counts.
-DRUM_REACH, RATE, TORQUE, MOTOR = 0, 1, 2, 3
+DRUM_REACH, RATE, TORQUE, MOTOR, MOMENT = 0, 1, 2, 3, 4
 
 
 def compiled(function: Function) -> Function:
@@ -105,8 +119,10 @@ def stamp_of(*modules: ModuleType) -> str:
     return hashlib.sha256("".join(sources).encode()).hexdigest()
 
 
-_ELSEWHERE = (give_way, towards, slice_over, follow_loads, beside, load_of, squeeze_under_loads, held_between)
-for function in (*_ELSEWHERE, corner_between):
+_SECTIONS = (corner_between, held_between, load_of, squeeze_under_loads)
+_SOFT = (beside, follow_loads, give_way, slice_over, towards)
+_WATCHING = (next_look, after_look, note_extremes, any_left, has_left, judge_rest, has_settled)
+for function in (*_SECTIONS, *_SOFT, *_WATCHING):
     register_jitable(error_model="numpy")(function)
 
 
@@ -151,8 +167,9 @@ class World(NamedTuple):
         Where the two touch that are looked at.
     kept, kept_key, kept_count : ndarray
         By body: impulses of the last step with the key of each.
-    drum : ndarray, shape (4,)
-        Reach of the drum [mm], rate that it is told [rad/s], torque limit [mN mm], impulse of the motor.
+    drum : ndarray, shape (5,)
+        Reach of the drum [mm], rate that it is told [rad/s], torque limit [mN mm], impulse of the motor, moment of
+        inertia [kg mm2], which is 0 where there is no drum.
     glance : ndarray, shape (4,)
         Of the last step, as `engines.Glance`.
     counts : ndarray, shape (4,)
@@ -178,9 +195,20 @@ class World(NamedTuple):
     counts: Whole
 
 
+class How(NamedTuple):
+    """Settings of the engine that a step needs: step [s], rounds, overlap left alone [mm], gravity [mm/s2]."""
+
+    step: float
+    rounds: int
+    slop: float
+    gravity_x: float
+    gravity_y: float
+
+
 @unlocked
-def advance(world: World, steps: int, dt: float, rounds: int, slop: float, gravity_x: float, gravity_y: float) -> int:
+def advance(world: World, steps: int, how: How) -> int:
     """Let time pass; give the step at which it came apart, by mad speeds or contacts without number, or -1."""
+    dt = how.step
     for step in range(steps):
         if not _move(world, dt):
             return step
@@ -188,14 +216,14 @@ def advance(world: World, steps: int, dt: float, rounds: int, slop: float, gravi
         if count < 0:
             return step
         world.counts[3] = count
-        too_deep = _prepare(world, count, dt, slop)
+        too_deep = _prepare(world, count, dt, how.slop)
         _put_in_sequence(world.sequence, count)
-        _accelerate(world, dt, gravity_x, gravity_y)
+        _accelerate(world, dt, how.gravity_x, how.gravity_y)
         _warm_start(world, count)
         # A grip would take up for good what is done too much.
         gripped = _any_grip(world)
         normal_mass, tangent_mass = (BARE_NORMAL, BARE_TANGENT) if gripped else (NORMAL_MASS, TANGENT_MASS)
-        for _ in range(rounds):
+        for _ in range(how.rounds):
             _solve_drum(world, dt)
             change = _solve_contacts(world, count, normal_mass, tangent_mass)
             _solve_grips(world, dt)
@@ -210,42 +238,55 @@ def advance(world: World, steps: int, dt: float, rounds: int, slop: float, gravi
     return -1
 
 
-def _advancing_soft(stamp: str) -> Callable[..., int]:
+def _with(stamp: str) -> tuple[Callable[..., int], Callable[..., int]]:
     """Make what follows; it holds a stamp of the code from elsewhere, as numba looks only at this file for changes."""
 
-    def advance_giving_way(
-        world: World,
-        steps: int,
-        dt: float,
-        rounds: int,
-        slop: float,
-        gravity_x: float,
-        gravity_y: float,
-        soft: GivingWay,
-        pace: Pace,
-    ) -> int:
+    @unlocked
+    def advance_giving_way(world: World, steps: int, how: How, soft: GivingWay, pace: Pace) -> int:
         """Let time pass as `advance` does, and have soft sections follow what presses on them after every slice."""
-        found = np.zeros((len(stamp) and world.counts[0], 2, 2))
+        if len(soft.sections) == 0:
+            return advance(world, steps, how)
+        bodies, found = world.bodies, np.zeros((world.counts[0], 2, 2))
         for begun in range(0, steps, pace.steps):
-            stopped = advance(world, min(pace.steps, steps - begun), dt, rounds, slop, gravity_x, gravity_y)
+            stopped = advance(world, min(pace.steps, steps - begun), how)
             if stopped >= 0:
                 return begun + stopped
             found[:] = 0.0
             virials(world, found)
-            found /= dt
+            found /= how.step
             if slice_over(soft, found, pace):
                 for row in soft.sections:
                     if row["seen"]:
                         height = row["diameter"] - row["shown_squeeze"]
                         shape(world, row["place"], height, row["shown_flat"], row["shown_side"], row["shown_angle"])
-        bodies = world.bodies
         if follow_loads(soft, bodies[:, ANGLE], bodies[:, Y]):
             for row in soft.sections:
                 if row["gripped_anew"]:
                     grip(world, row["place"], row["grip"])
         return -1
 
-    return unlocked(advance_giving_way)
+    @unlocked
+    def look_on(world: World, how: How, watch: Watch, soft: GivingWay, pace: Pace, looks: int) -> int:
+        """Let time pass until what is watched for has come or a container has left; TORN if it came apart."""
+        bodies, row, count, drum = world.bodies, watch.row[0], world.counts[0], len(world.bodies) - 1
+        places, reaches, glance = bodies[:count, X : Y + 1], bodies[:count, REACH], world.glance
+        for _ in range(looks):
+            steps = next_look(watch, bodies[drum, ANGLE])
+            if steps == 0:
+                return OVER
+            if row["turning"]:
+                drive(world, row["rate"])
+            if advance_giving_way(world, steps, how, soft, pace) >= 0:
+                return TORN if len(stamp) else OVER
+            if after_look(watch):
+                impulse, overlap = greatest(world)
+                note_extremes(watch, impulse / how.step, overlap, places, reaches)
+            if any_left(watch, glance[2], glance[3], places, reaches):
+                return ONE_LEFT
+            judge_rest(watch, glance[0], glance[1], has_settled(soft))
+        return AGAIN
+
+    return advance_giving_way, look_on
 
 
 def is_compiled() -> bool:
@@ -710,6 +751,14 @@ def shape(world: World, i: int, height: float, flat: float, side: float, flat_an
 
 
 @compiled
+def drive(world: World, rate: float) -> None:
+    """Have the motor turn the drum at a rate [rad/s]."""
+    if world.drum[MOMENT] > 0.0:
+        world.bodies[len(world.bodies) - 1, INVERSE_MOMENT] = 1.0 / world.drum[MOMENT]
+        world.drum[RATE] = rate
+
+
+@compiled
 def grip(world: World, i: int, limit: float) -> None:
     """Have walls hold a body back by at most a force; 0 lets go."""
     world.bodies[i, GRIP] = limit
@@ -759,4 +808,4 @@ def _add_virial(found: Array, i: int, px: float, py: float, x: float, y: float) 
     found[i, 1, 0] -= (px * y + py * x) / 2
 
 
-advance_giving_way = _advancing_soft(stamp_of(giving_way, section_under_load, squeeze))
+advance_giving_way, look_on = _with(stamp_of(giving_way, section_under_load, watching, squeeze))

@@ -11,7 +11,17 @@ import numpy as np
 import pymunk
 import pymunk.batch
 
-from colsim.physics.engines import ContactRow, Contacts, FloatArray, Glance, IntArray, Settings, State, in_slices
+from colsim.physics.engines import (
+    ContactRow,
+    Contacts,
+    FloatArray,
+    Glance,
+    IntArray,
+    Settings,
+    State,
+    in_looks,
+    in_slices,
+)
 from colsim.physics.giving_way import GivingWay, Pace
 from colsim.physics.scene import (
     Arc,
@@ -26,6 +36,7 @@ from colsim.physics.scene import (
     friction_with,
     straightened,
 )
+from colsim.physics.watching import Watch
 
 __all__ = ["PymunkEngine"]
 
@@ -75,6 +86,7 @@ class PymunkEngine:
         self._parts: dict[pymunk.Shape, Part] = {}
         self._bodies: dict[int, tuple[pymunk.Body, _Section]] = {}
         self._made: dict[int, Body] = {}
+        self._reach: dict[int, float] = {}
         self._grips: dict[int, pymunk.PivotJoint] = {}
         self._index_of_id: dict[int, int] = {}
         self._buffer = pymunk.batch.Buffer()
@@ -175,6 +187,7 @@ class PymunkEngine:
         shape = self._shape(body, rigid)
         self._space.add(rigid, shape)
         self._bodies[body.index], self._made[body.index] = (rigid, shape), body
+        self._reach[body.index] = body.reach
         self._index_of_id[rigid.id] = body.index
         self._order = None
 
@@ -196,6 +209,7 @@ class PymunkEngine:
         """Give bodies that are in other sections: height, flat, side, angle of the flat; all else stays as it was."""
         for number, (height, flat, side, flat_angle) in zip(index.tolist(), sections.tolist(), strict=True):
             rigid, shape = self._bodies[number]
+            self._reach[number] = math.hypot(flat, side) / 2 + (height - side) / 2
             ends = (shape.a, shape.b) if isinstance(shape, pymunk.Segment) else None
             box = side > 0 or isinstance(shape, pymunk.Poly)
             if not box and _same_ends(ends, _ends(flat, flat_angle) if flat > 0 else None):
@@ -225,7 +239,7 @@ class PymunkEngine:
         """Take a body out."""
         self.grip(index, 0.0)
         rigid, shape = self._bodies.pop(index)
-        del self._made[index]
+        del self._made[index], self._reach[index]
         del self._index_of_id[rigid.id]
         self._space.remove(shape, rigid)
         self._order = None
@@ -253,6 +267,14 @@ class PymunkEngine:
     def advance_giving_way(self, steps: int, soft: GivingWay, pace: Pace) -> None:
         """Let this many time steps pass, with soft sections following what presses on them after every slice."""
         in_slices(self, steps, soft, pace)
+
+    def look_on(self, watch: Watch, soft: GivingWay, pace: Pace, looks: int) -> int:
+        """Let time pass until what is watched for has come, a container has left, or there were so many looks."""
+        return in_looks(self, watch, soft, pace, looks)
+
+    def reaches(self) -> FloatArray:
+        """Give how far each outline goes from its centre now, ordered as `state` is, of shape (n,) [mm]."""
+        return np.array([self._reach[index] for index in self.state().index.tolist()])
 
     def state(self) -> State:
         """Give positions and velocities, ordered by index."""

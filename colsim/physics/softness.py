@@ -23,13 +23,13 @@ from colsim.physics.engines import Engine, IntArray, Settings
 from colsim.physics.giving_way import SECTION, GivingWay, Pace
 from colsim.physics.scene import Body
 from colsim.physics.section_under_load import HEIGHTS, LOST, held_table, load_of, pressures_of
+from colsim.physics.watching import has_settled
 
 __all__ = ["SoftBodies"]
 
 SLICE = 0.005  # [s] between two looks at the loads, and two changes of the sections
 FASTEST = 10.0  # [mm/s] at which a height or a flat changes
 SINGLE_FILE = 3.0  # [mm] beside a container, below which both walls can press on it
-STILL = 0.1  # [mm] by which a height may change in the time of a response while it counts as settled
 
 
 class SoftBodies:
@@ -43,13 +43,18 @@ class SoftBodies:
         Its time step, and how fast sections follow loads.
     section : CrossSection, optional
         Whose walls press on what fills its width; without it none do.
+
+    Attributes
+    ----------
+    pace : Pace
+        How fast sections follow.
     """
 
     def __init__(self, engine: Engine, settings: Settings, section: CrossSection | None = None) -> None:
         self._engine, self._section = engine, section
         steps = max(1, round(SLICE / settings.step))
         passing = steps * settings.step
-        self._pace = Pace(
+        self.pace = Pace(
             steps=steps,
             keep=math.exp(-passing / settings.memory),
             share=-math.expm1(-passing / settings.response),
@@ -72,9 +77,6 @@ class SoftBodies:
     def __bool__(self) -> bool:
         return bool(self._bodies)
 
-    def __contains__(self, index: int) -> bool:
-        return index in self._bodies
-
     @property
     def flattest(self) -> float:
         """Greatest squeeze of any of them, as a share of its diameter [-]."""
@@ -84,15 +86,7 @@ class SoftBodies:
     @property
     def settled(self) -> bool:
         """Whether all sections are those that their loads make."""
-        rows, past = self._soft.sections, self._soft.past
-        if not len(rows):
-            return True
-        look_back = past.shape[1]
-        if rows["slices"].min() < look_back:
-            return False
-        long_ago = past[:, self._soft.slices[0] % look_back]
-        off = np.abs(np.stack((rows["squeeze"], rows["flat"]), axis=1) - long_ago)
-        return float(off.max()) <= STILL
+        return has_settled(self._soft)
 
     @property
     def grips(self) -> Mapping[int, float]:
@@ -108,11 +102,6 @@ class SoftBodies:
         """Each with its section of now, by index: the flat that has set, rounded for the rest."""
         rows = self._soft.sections
         return {number: _shape(body, row) for (number, body), row in zip(self._bodies.items(), rows, strict=True)}
-
-    def reach_of(self, index: int) -> float:
-        """Give how far the outline of one goes from its centre now [mm]."""
-        place = int(np.searchsorted(self._numbers, index))
-        return _shape(self._bodies[index], self._soft.sections[place]).reach
 
     def add(self, body: Body) -> None:
         """Take note of a container that has been put in, soft or not."""
@@ -150,15 +139,13 @@ class SoftBodies:
     def _numbers(self) -> IntArray:
         return np.array(list(self._bodies), dtype=np.int64)
 
-    def advance(self, steps: int) -> None:
-        """Let time pass, with every section going towards what its load makes."""
-        if not self._bodies:
-            self._engine.advance(steps)
-            return
+    @property
+    def rows(self) -> GivingWay:
+        """Their sections as an engine takes them."""
         if not self._placed:
             self._soft.sections["place"] = np.searchsorted(self._engine.state().index, self._numbers)
             self._placed = True
-        self._engine.advance_giving_way(steps, self._soft, self._pace)
+        return self._soft
 
     def set_flats(self) -> bool:
         """Have the share that sets of every flat come to stay, across what presses now; tell whether any does."""

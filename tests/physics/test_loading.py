@@ -9,7 +9,8 @@ from tests_shared import make_engine, small_scenario
 
 from colsim.physics.cross_section import build_cross_section, container_body
 from colsim.physics.engines import Settings
-from colsim.physics.vending import REST_SPEED, VendingColumn
+from colsim.physics.vending import VendingColumn
+from colsim.physics.watching import REST_SPEED
 from colsim.sampling.draws import draw_placement
 
 

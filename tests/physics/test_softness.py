@@ -44,7 +44,7 @@ def pile(count, set_fraction=0.0, bottle=WATER, seconds=4.0):
         engine.add(body, (0.0, bottle.diameter * (k + 0.5) + 0.1))
         soft.add(body)
     for _ in range(round(seconds / 0.02)):
-        soft.advance(20)
+        engine.advance_giving_way(20, soft.rows, soft.pace)
     return engine, soft
 
 
@@ -139,12 +139,12 @@ def test_what_is_elastic_comes_back_and_what_has_set_stays():
         pressed = 65 - soft.shapes[0].height
         assert soft.set_flats() == (set_fraction > 0)
         for _ in range(100):
-            soft.advance(20)
+            engine.advance_giving_way(20, soft.rows, soft.pace)
         for k in range(1, 5):
             engine.remove(k)
             soft.remove(k)
         for _ in range(100):
-            soft.advance(20)
+            engine.advance_giving_way(20, soft.rows, soft.pace)
         bodies = soft.shapes
         flat = set_fraction * math.pi / 2 * pressed
         own = WATER.squeeze_under(0.5 * MASS * G / 1000)  # half its own weight
@@ -161,7 +161,7 @@ def test_rigid_ones_are_left_alone():
     body = replace(soft_disc(0), wall=None)
     engine.add(body, (0.0, 40.0))
     soft.add(body)
-    soft.advance(40)
+    engine.advance_giving_way(40, soft.rows, soft.pace)
     assert not soft.shapes
     assert soft.settled
     assert soft.flattest == 0.0

@@ -55,9 +55,10 @@ def test_a_speed_that_is_none_comes_apart_and_the_fill_is_invalid(monkeypatch):
         engine.advance(1)
 
     class Torn(CompiledEngine):
-        def drive(self, rate):
-            self._world.bodies[0, kernel.VX] = np.inf
-            super().drive(rate)
+        def look_on(self, watch, soft, pace, looks):
+            if watch.row["turning"][0]:
+                self._world.bodies[0, kernel.VX] = np.inf
+            return super().look_on(watch, soft, pace, looks)
 
     fill = simulate_fill(small_scenario(2), seed=1, engine=Torn)
     assert fill.invalid == "a speed or a number of contacts beyond all bounds"
