@@ -176,6 +176,10 @@ class MujocoEngine:
         """Refuse: bodies keep their shapes here."""
         raise ScenarioError("MuJoCo runs rigid containers here: give one without a soft wall")
 
+    def advance_loaded(self, steps: int) -> FloatArray:
+        """Refuse: bodies keep their shapes here."""
+        raise ScenarioError("MuJoCo runs rigid containers here: give one without a soft wall")
+
     def advance_giving_way(self, steps: int, soft: GivingWay, pace: Pace) -> None:
         """Let this many time steps pass; no soft sections here."""
         in_slices(self, steps, soft, pace)

@@ -83,7 +83,7 @@ def advise(
     pictures: Annotated[Path | None, typer.Option(metavar="DIR", help="write pictures into this folder")] = None,
     show_why: Annotated[bool, typer.Option("--why", help="also say what stands behind the answer")] = False,
 ) -> None:
-    """Simulate, and say which spacer to use, how sure that is, and why."""
+    """Simulate, and say which spacer to use, of soft walls how many to load, how sure that is, and why."""
     scenario = Scenario.from_toml(file)
     # What cannot be written is found out before the work, not after it.
     _require_file_to_be(json_path)
@@ -91,14 +91,31 @@ def advise(
         _require_folder_to_be(pictures)
     with _work(workers, engine, seed) as work:
         decision = find_spacer(scenario, max_fills=max_fills, **work.how)
-    _print(as_text(scenario, decision))
+        how_many = _count_with(decision, scenario, max_fills=max_fills, **work.how)
+    _print(as_text(scenario, decision, how_many))
     if show_why:
-        _print(why(scenario, decision))
+        _print(why(scenario, decision, how_many))
     _print(work.took() + ("" if show_why else "   more: --why"))
     if json_path is not None:
-        _write_text(json_path, json.dumps(as_json_object(scenario, decision), indent=2, allow_nan=False) + "\n")
+        _write_text(
+            json_path, json.dumps(as_json_object(scenario, decision, how_many), indent=2, allow_nan=False) + "\n"
+        )
     if pictures is not None:
         _draw_columns(scenario, decision, pictures)
+
+
+def _count_with(decision: Decision, scenario: Scenario, *, max_fills: int, **how: Any) -> Decision | None:
+    """Find how many to load with the spacer that is advised, or the least bad one; None unless one soft kind is loaded.
+
+    Of rigid containers and of layers the count is asked for alone.
+    """
+    (first, *more) = scenario.loaded_products.values()
+    if more or not first.is_soft or not decision.options:
+        return None
+    least_bad = min(decision.options, key=lambda option: option.over.how_bad).value
+    spacer = least_bad if decision.recommended is None else decision.recommended
+    with_it = scenario.changed(**{"rotor.spacer_thickness": spacer})
+    return find_count(with_it, max_fills=min(max_fills, MAX_FILLS_OF_COUNT), **how)
 
 
 @app.command()

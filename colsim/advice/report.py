@@ -14,6 +14,7 @@ from colsim.advice.measurements import BEHIND, what_follows
 from colsim.advice.to_measure import in_words
 from colsim.model import Scenario, Target
 from colsim.model.softness import USUAL_TEMPERATURE
+from colsim.sampling.fills import Fills
 from colsim.version import __version__
 
 __all__ = ["as_json_object", "as_text", "care_as_text", "check_as_text", "count_as_text", "why"]
@@ -84,7 +85,7 @@ def _kept_for_later(scenario: Scenario) -> str:
     return ", ".join(found + (["on_hand.liners"] if scenario.on_hand.liners else []))
 
 
-def as_text(scenario: Scenario, decision: Decision) -> str:
+def as_text(scenario: Scenario, decision: Decision, count: Decision | None = None) -> str:
     """Write the answer for the terminal: what to do, what to expect, what to measure next, and the cautions.
 
     Parameters
@@ -93,6 +94,8 @@ def as_text(scenario: Scenario, decision: Decision) -> str:
         What was measured.
     decision : Decision
         The spacer.
+    count : Decision, optional
+        How many to load with that spacer, as `find_count` gives it.
 
     Returns
     -------
@@ -107,22 +110,19 @@ def as_text(scenario: Scenario, decision: Decision) -> str:
         f"{scenario.title}: {sizes}; column {scenario.column.width:.0f} mm",
         f"DO THIS       (limit you set: {_limit(scenario.target)})",
         _wrapped(" 1", _order(scenario, decision), 3),
-        _wrapped(
-            " 2",
-            f"Load: NOT CHECKED here how high to fill; {_how_high(scenario)}. All below is for {_loading(scenario)}.",
-            3,
-        ),
+        _wrapped(" 2", _load(scenario, count), 3),
         _wrapped(" 3", f"Liners: {_liners(scenario)}", 3),
         _wrapped(" 4", "End stops, cap direction: NOT CHECKED, not built yet.", 3),
         "WHAT TO EXPECT, bad vends in 1000",
         f"   {'':32} best guess   could be*       verdict",
         *(
-            f"   {_described(option, scenario):<32} {_numbers(option)}   {_verdict(option)}"
-            for option in decision.options
+            f"   {_described(option, scenario, each):<32} {_numbers(option)}   {_verdict(option)}"
+            for each in _both(decision, count)
+            for option in each.options
         ),
-        *_footnote(scenario, decision),
+        *_footnote(scenario, decision, count),
     ]
-    return "\n".join([*lines, *_measure_next(decision), *_hot_weeks(scenario), care_as_text()])
+    return "\n".join([*lines, *_measure_next(decision, count), *_hot_weeks(scenario), care_as_text()])
 
 
 def count_as_text(decision: Decision) -> str:
@@ -141,7 +141,28 @@ def count_as_text(decision: Decision) -> str:
     return "\n".join([decision.summary(), *_measure_next(decision)])
 
 
-def why(scenario: Scenario, decision: Decision) -> str:
+def _both(decision: Decision, count: Decision | None) -> tuple[Decision, ...]:
+    return (decision,) if count is None else (decision, count)
+
+
+def _runs(decision: Decision) -> list[Fills]:
+    """Give all fills that were simulated, by option and end of the unknowns."""
+    return [fills for option in decision.options for fills in option.over.runs.values()]
+
+
+def _load(scenario: Scenario, count: Decision | None) -> str:
+    """Say how many to load; without a decision on it, which command finds out."""
+    if count is None:
+        return f"Load: NOT CHECKED here how high to fill; {_how_high(scenario)}. All below is for {_loading(scenario)}."
+    if count.recommended is None:
+        return f"Load: no count looked at will do. {count.reason}"
+    order = f"Load {count.recommended:g}, no more."
+    return (
+        f"{order if count.status is Status.MEETS else f'Not settled. If you must choose now: {order}'} {count.reason}"
+    )
+
+
+def why(scenario: Scenario, decision: Decision, count: Decision | None = None) -> str:
     """Write what stands behind the answer: ends of the unknowns, mechanisms, and fills to replay.
 
     Parameters
@@ -150,6 +171,8 @@ def why(scenario: Scenario, decision: Decision) -> str:
         What was measured.
     decision : Decision
         The spacer.
+    count : Decision, optional
+        How many to load with that spacer.
 
     Returns
     -------
@@ -163,24 +186,31 @@ def why(scenario: Scenario, decision: Decision) -> str:
             f"      {path:<34} {spread.typical:g}, {spread.low:g} - {spread.high:g}, {spread.origin or 'as you wrote'}"
             for path, spread in unknowns.items()
         ]
-    for option in decision.options:
-        lines.append(f"   {_described(option, scenario).upper()}: {option.geometry}")
-        for end, fills in option.over.runs.items():
-            e = option.over.estimate(end)
-            mechanisms = Counter(f"{v.outcome} by {v.mechanism}" for fill in fills.valid if (v := fill.failure))
-            what = "; ".join(f"{n} {text}" for text, n in mechanisms.most_common()) or "all clean"
-            replay = "" if (number := first_failure(fills)) is None else f"; first in fill {number}"
-            numbers = f"{e.failures:4d} of {e.fills:<4d} {1000 * e.low:4.0f} - {1000 * e.high:<4.0f}"
-            lines.append(f"      {end:<24} {numbers}  {what}{replay}")
-        lines += [
-            f"         {in_words(e.path)}: {100 * e.share_when_low:.0f} in 100 loadings fail in its lower half, "
-            f"{100 * e.share_when_high:.0f} in its upper"
-            for e in option.over.effects
-            if e.seen
-        ]
-        invalid = [fill for fills in option.over.runs.values() for fill in fills.fills if fill.invalid]
-        lines += [f"      {fill.summary()}" for fill in invalid[:_HINTS]]
+    for each in _both(decision, count):
+        for option in each.options:
+            lines += [f"   {_described(option, scenario, each).upper()}: {option.geometry}", *_behind(option)]
     return "\n".join([*lines, *_against_now(scenario, decision)])
+
+
+def _behind(option: Option) -> list[str]:
+    """Give the numbers of an option by end of the unknowns, what they depend on, and fills that are invalid."""
+    lines = []
+    for end, fills in option.over.runs.items():
+        e = option.over.estimate(end)
+        mechanisms = Counter(f"{v.outcome} by {v.mechanism}" for fill in fills.valid if (v := fill.failure))
+        what = "; ".join(f"{n} {text}" for text, n in mechanisms.most_common()) or "all clean"
+        replay = "" if (number := first_failure(fills)) is None else f"; first in fill {number}"
+        numbers = f"{e.failures:4d} of {e.fills:<4d} {1000 * e.low:4.0f} - {1000 * e.high:<4.0f}"
+        lines.append(f"      {end:<24} {numbers}  {what}{replay}")
+    lines += [
+        f"         {in_words(e.path)}: {100 * e.share_when_low:.0f} in 100 loadings fail in its lower half, "
+        f"{100 * e.share_when_high:.0f} in its upper"
+        for e in option.over.effects
+        if e.seen
+    ]
+    invalid = [fill for fills in option.over.runs.values() for fill in fills.fills if fill.invalid]
+    lines += [f"      {fill.summary()}" for fill in invalid[:_HINTS]]
+    return lines
 
 
 def _against_now(scenario: Scenario, decision: Decision) -> list[str]:
@@ -211,9 +241,10 @@ def _how_high(scenario: Scenario) -> str:
     return "run colsim count FILE" + (", with each kind described alone" if scenario.loading.layers else "")
 
 
-def _measure_next(decision: Decision) -> list[str]:
+def _measure_next(decision: Decision, count: Decision | None = None) -> list[str]:
     """Give the hints that help most, under their heading; no lines if there are none."""
-    hints = [_wrapped("", hint, 3) for hint in decision.measure_next[:_HINTS]]
+    most = [hint for each in _both(decision, count) for hint in each.measure_next[:_HINTS]]
+    hints = [_wrapped("", hint, 3) for hint in dict.fromkeys(most)]
     return ["MEASURE NEXT", *hints] if hints else []
 
 
@@ -225,7 +256,7 @@ def _hot_weeks(scenario: Scenario) -> list[str]:
     now = f"{USUAL_TEMPERATURE:g} deg C (assumed)" if given is None else f"{given:g} deg C"
     text = (
         f"NOT CHECKED beyond the {now} of the column that soft walls were simulated at. Set "
-        f"conditions.service_temperature to that of a hot week, and {_how_high(scenario)}."
+        "conditions.service_temperature to that of a hot week, and ask again."
     )
     return [_wrapped("HOT WEEKS", text, 14)]
 
@@ -252,9 +283,16 @@ def _order(scenario: Scenario, decision: Decision) -> str:
     return f"{order} {decision.reason}"
 
 
-def _described(option: Option, scenario: Scenario) -> str:
-    text = "no spacer" if option.value == 0 else f"{option.value:g} mm spacer"
+def _described(option: Option, scenario: Scenario, decision: Decision) -> str:
+    if decision.decision == "count":
+        return f"{option.value:g} loaded, {_spacer_in(option.fills.scenario)}"
+    text = _spacer_in(option.fills.scenario)
     return f"{text} (as it is now)" if option.value == scenario.rotor.spacer_thickness else text
+
+
+def _spacer_in(scenario: Scenario) -> str:
+    thickness = scenario.rotor.spacer_thickness
+    return f"{thickness:g} mm spacer" if thickness else "no spacer"
 
 
 def _numbers(option: Option) -> str:
@@ -269,8 +307,8 @@ def _verdict(option: Option) -> str:
     return f"{text}: {option.mechanism}" if option.mechanism and option.status is not Status.MEETS else text
 
 
-def _footnote(scenario: Scenario, decision: Decision) -> list[str]:
-    runs = [fills for option in decision.options for fills in option.over.runs.values()]
+def _footnote(scenario: Scenario, decision: Decision, count: Decision | None) -> list[str]:
+    runs = [fills for each in _both(decision, count) for fills in _runs(each)]
     counts = sorted({len(fills.fills) for fills in runs})
     sample = f"{counts[0]} to {counts[-1]}" if len(counts) > 1 else f"{counts[0]}"
     invalid = sum(fills.invalid for fills in runs)
@@ -282,14 +320,14 @@ def _footnote(scenario: Scenario, decision: Decision) -> list[str]:
         + (f"; {invalid} of {total} loadings invalid, counted in both bounds" if invalid else "")
         + ". Not checked against this machine: count your next 200 turns."
     )
-    chosen = decision.chosen
+    chosen = (count or decision).chosen
     lines = [_wrapped("", text, 5)]
     if chosen is not None and (rate := chosen.fills.risk().per_fill.rate) > 0:
-        lines.append(f"     About 1 loading of {scenario.load} in {1 / rate:.0f} meets trouble.")
+        lines.append(f"     About 1 loading of {chosen.fills.scenario.load} in {1 / rate:.0f} meets trouble.")
     return lines
 
 
-def as_json_object(scenario: Scenario, decision: Decision) -> dict[str, Any]:
+def as_json_object(scenario: Scenario, decision: Decision, count: Decision | None = None) -> dict[str, Any]:
     """Give the answer for a program.
 
     Parameters
@@ -298,49 +336,57 @@ def as_json_object(scenario: Scenario, decision: Decision) -> dict[str, Any]:
         What was measured.
     decision : Decision
         The spacer.
+    count : Decision, optional
+        How many to load with that spacer.
 
     Returns
     -------
     dict
         ``scenario, version, engine, seed, fills, risks, decisions``, of plain lists, dicts, numbers and text.
     """
+    both = _both(decision, count)
     return {
         "scenario": scenario.as_given(),
         "version": __version__,
         "engine": f"{decision.options[0].fills.engine}, cross-section",
         "seed": decision.seed,
-        "fills": sum(len(fills.fills) for option in decision.options for fills in option.over.runs.values()),
+        "fills": sum(
+            len(fills.fills) for each in both for option in each.options for fills in option.over.runs.values()
+        ),
         "risks": [
-            {"option": _option_name(decision, option), "unknowns": str(end), **_row(estimate)}
-            for option in decision.options
+            {"option": _option_name(each, option), "unknowns": str(end), **_row(estimate)}
+            for each in both
+            for option in each.options
             for end, estimate in option.estimates
         ],
-        "decisions": [
-            {
-                "decision": decision.decision,
-                "recommended": decision.recommended,
-                "unit": decision.unit,
-                "status": str(decision.status),
-                "reason": decision.reason,
-                "options": [
-                    {
-                        "option": _option_name(decision, option),
-                        "value": option.value,
-                        "geometry": option.geometry,
-                        "status": str(option.status),
-                        "could_be": list(option.over.could_be),
-                        "depends_on": option.over.depends_on,
-                        "effects": [_row(effect) for effect in option.over.effects],
-                        "mechanism": option.mechanism,
-                        "first_failure": option.first_failure,
-                    }
-                    for option in decision.options
-                ],
-                "measure_next": list(decision.measure_next),
-            }
-        ],
+        "decisions": [_decided(each) for each in both],
         "assumed": {path: value for path, value in scenario.assumed().items() if value not in (None, (), {})},
         "unknowns": {path: spread.table() for path, spread in scenario.unknowns().items()},
+    }
+
+
+def _decided(decision: Decision) -> dict[str, Any]:
+    return {
+        "decision": decision.decision,
+        "recommended": decision.recommended,
+        "unit": decision.unit,
+        "status": str(decision.status),
+        "reason": decision.reason,
+        "options": [
+            {
+                "option": _option_name(decision, option),
+                "value": option.value,
+                "geometry": option.geometry,
+                "status": str(option.status),
+                "could_be": list(option.over.could_be),
+                "depends_on": option.over.depends_on,
+                "effects": [_row(effect) for effect in option.over.effects],
+                "mechanism": option.mechanism,
+                "first_failure": option.first_failure,
+            }
+            for option in decision.options
+        ],
+        "measure_next": list(decision.measure_next),
     }
 
 

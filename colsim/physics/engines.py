@@ -9,7 +9,7 @@ from typing import NamedTuple, Protocol, Self
 import numpy as np
 import numpy.typing as npt
 
-from colsim.physics.giving_way import GivingWay, Pace, follow_loads, slice_over
+from colsim.physics.giving_way import GivingWay, Pace, slice_over
 from colsim.physics.scene import Body, Part, Point
 from colsim.physics.watching import (
     AGAIN,
@@ -134,17 +134,14 @@ def in_slices(engine: Engine, steps: int, soft: GivingWay, pace: Pace) -> None:
         engine.advance(steps)
         return
     for begun in range(0, steps, pace.steps):
-        engine.advance(min(pace.steps, steps - begun))
-        if slice_over(soft, engine.virials(), pace):
+        virials, state = engine.advance_loaded(min(pace.steps, steps - begun)), engine.state()
+        if slice_over(soft, virials, state.angle, state.position[:, 1], pace):
             seen = soft.sections[soft.sections["seen"]]
-            index = engine.state().index[seen["place"]]
             height = seen["diameter"] - seen["shown_squeeze"]
             shown = (height, seen["shown_flat"], seen["shown_side"], seen["shown_angle"])
-            engine.reshape(index, np.stack(shown, axis=1))
-    state = engine.state()
-    if follow_loads(soft, state.angle, state.position[:, 1]):
-        for row in soft.sections[soft.sections["gripped_anew"]]:
-            engine.grip(int(state.index[row["place"]]), float(row["grip"]))
+            engine.reshape(state.index[seen["place"]], np.stack(shown, axis=1))
+            for row in soft.sections[soft.sections["gripped_anew"]]:
+                engine.grip(int(state.index[row["place"]]), float(row["grip"]))
 
 
 def in_looks(engine: Engine, watch: Watch, soft: GivingWay, pace: Pace, looks: int) -> int:
@@ -258,6 +255,9 @@ class Engine(Protocol):
 
     def advance(self, steps: int) -> None:
         """Let this many time steps pass."""
+
+    def advance_loaded(self, steps: int) -> FloatArray:
+        """Let this many time steps pass; give the mean over them of what `virials` gives."""
 
     def advance_giving_way(self, steps: int, soft: GivingWay, pace: Pace) -> None:
         """Let this many time steps pass, with soft sections following what presses on them after every slice."""

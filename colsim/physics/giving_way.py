@@ -99,21 +99,26 @@ class Pace(NamedTuple):
     most: float
 
 
-def slice_over(soft: GivingWay, virials: Array, pace: Pace) -> bool:
-    """Have a slice of time act on sections, given the virials of its last step; tell whether any is to be seen.
+def slice_over(soft: GivingWay, virials: Array, angles: Array, heights: Array, pace: Pace) -> bool:
+    """Have a slice of time act on sections; tell whether the engine is to be given any section or grip.
 
     Parameters
     ----------
     soft : GivingWay
-        Changed in place.
+        Changed in place; what the engine is to be given is marked as seen or gripped anew.
     virials : ndarray, shape (n, 2, 2)
-        Of all bodies [mN mm].
+        Of all bodies, as means over the slice [mN mm]: those of single steps jump, above all just after a section has
+        changed.
+    angles, heights : ndarray, shape (n,)
+        How each body is turned [rad], and how high its centre stands [mm].
     pace : Pace
         How fast sections follow.
     """
     soft.virials[:] = pace.keep * soft.virials + (1.0 - pace.keep) * virials[soft.sections["place"]]
     soft.slices[0] += 1
-    return give_way(soft.sections, soft.past[:, (soft.slices[0] - 1) % soft.past.shape[1]], pace.share, pace.most)
+    past = soft.past[:, (soft.slices[0] - 1) % soft.past.shape[1]]
+    any_seen = give_way(soft.sections, past, pace.share, pace.most)
+    return follow_loads(soft, angles, heights) or any_seen
 
 
 def give_way(sections: Sections, past: Array, share: float, most: float) -> bool:

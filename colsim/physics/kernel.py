@@ -238,6 +238,18 @@ def advance(world: World, steps: int, how: How) -> int:
     return -1
 
 
+@unlocked
+def advance_loaded(world: World, steps: int, how: How, found: Array) -> int:
+    """Let time pass as `advance` does, and give the mean virial on each container over the steps [mN mm]."""
+    found[:] = 0.0
+    for step in range(steps):
+        if advance(world, 1, how) >= 0:
+            return step
+        virials(world, found)
+    found /= steps * how.step
+    return -1
+
+
 def _with(stamp: str) -> tuple[Callable[..., int], Callable[..., int]]:
     """Make what follows; it holds a stamp of the code from elsewhere, as numba looks only at this file for changes."""
 
@@ -248,21 +260,17 @@ def _with(stamp: str) -> tuple[Callable[..., int], Callable[..., int]]:
             return advance(world, steps, how)
         bodies, found = world.bodies, np.zeros((world.counts[0], 2, 2))
         for begun in range(0, steps, pace.steps):
-            stopped = advance(world, min(pace.steps, steps - begun), how)
+            slice_steps = min(pace.steps, steps - begun)
+            stopped = advance_loaded(world, slice_steps, how, found)
             if stopped >= 0:
                 return begun + stopped
-            found[:] = 0.0
-            virials(world, found)
-            found /= how.step
-            if slice_over(soft, found, pace):
+            if slice_over(soft, found, bodies[:, ANGLE], bodies[:, Y], pace):
                 for row in soft.sections:
                     if row["seen"]:
                         height = row["diameter"] - row["shown_squeeze"]
                         shape(world, row["place"], height, row["shown_flat"], row["shown_side"], row["shown_angle"])
-        if follow_loads(soft, bodies[:, ANGLE], bodies[:, Y]):
-            for row in soft.sections:
-                if row["gripped_anew"]:
-                    grip(world, row["place"], row["grip"])
+                    if row["gripped_anew"]:
+                        grip(world, row["place"], row["grip"])
         return -1
 
     @unlocked

@@ -8,6 +8,7 @@ from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
+import numpy.typing as npt
 import pymunk
 import pymunk.batch
 
@@ -312,27 +313,46 @@ class PymunkEngine:
 
     def virials(self) -> FloatArray:
         """Give what presses on each body at the last step, ordered as `state` is, of shape (n, 2, 2) [mN mm]."""
-        state = self.state()
+        return self._mean_virials([self._pressing()])
+
+    def advance_loaded(self, steps: int) -> FloatArray:
+        """Let this many time steps pass; give the mean over them of what `virials` gives."""
+        seen = []
+        for _ in range(steps):
+            self._space.step(self.settings.step)
+            seen.append(self._pressing())
+        return self._mean_virials(seen)
+
+    def _pressing(self) -> tuple[FloatArray, npt.NDArray[np.uintp], FloatArray]:
+        """Read the contacts of the last step, and where the bodies are."""
+        position = self.state().position
         self._buffer.clear()
         pymunk.batch.get_space_arbiters(self._space, _VIRIAL, self._buffer)
         rows = np.frombuffer(self._buffer.float_buf(), dtype=np.float64).reshape(-1, 8).copy()
-        whole = np.frombuffer(self._buffer.int_buf(), dtype=np.uintp).reshape(-1, 3)
+        return rows, np.frombuffer(self._buffer.int_buf(), dtype=np.uintp).reshape(-1, 3).copy(), position
+
+    def _mean_virials(self, seen: list[tuple[FloatArray, npt.NDArray[np.uintp], FloatArray]]) -> FloatArray:
+        """Give the mean virial on each body over several steps."""
+        count = len(seen[0][2])
+        rows, whole = (np.concatenate([each[k] for each in seen]) for k in (0, 1))
+        step = np.repeat(np.arange(len(seen)), [len(each[0]) for each in seen])
         # pymunk lists them by where they lie in memory: sums must not depend on that.
-        order = np.lexsort(rows[:, :6].T)
-        rows, whole = rows[order], whole[order]
+        order = np.lexsort((*rows[:, :6].T, step))
+        rows, whole, step = rows[order], whole[order], step[order]
+        position = np.concatenate([each[2] for each in seen])
         impulse, normal = rows[:, 0:2], rows[:, 2:4]
         # Where they touch in two points the force stands at their middle; the second is not a number else.
         middle = np.where((whole[:, 2] == 2)[:, None], (rows[:, 4:6] + rows[:, 6:8]) / 2, rows[:, 4:6])
         inward = -np.sign((impulse * normal).sum(axis=1))  # the normal points from the first body into the second
         force = inward[:, None] * impulse / self.settings.step
-        found = np.zeros((len(state.index), 2, 2))
+        found = np.zeros((count, 2, 2))
         for side, sign in ((0, 1.0), (1, -1.0)):
             at = np.array([self._row.get(i, -1) for i in whole[:, side].tolist()], dtype=np.int64)
             ours = at >= 0
-            lever = middle[ours] - state.position[at[ours]]
+            lever = middle[ours] - position[count * step[ours] + at[ours]]
             pair = np.einsum("ki,kj->kij", sign * force[ours], lever)
             np.subtract.at(found, at[ours], (pair + pair.transpose(0, 2, 1)) / 2)
-        return found
+        return found / len(seen)
 
     def extremes(self) -> tuple[float, float]:
         """Give the greatest contact force [mN] and the greatest overlap of what presses [mm] of the last step."""

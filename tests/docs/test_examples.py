@@ -40,7 +40,7 @@ def test_the_half_measured_one_is_advised_with_all_that_it_holds():
     assert "End stops, cap direction: NOT CHECKED" in text
     assert f"from {len(scenario.unknowns())} things you did not measure" in text
     assert "HOT WEEKS NOT CHECKED beyond the 5 deg C of the column" in text  # 41 F
-    assert "Set conditions.service_temperature to that of a hot week, and run colsim count FILE" in text
+    assert "Set conditions.service_temperature to that of a hot week, and ask again" in text
     dry = " ".join(as_text(Scenario(**{**scenario.as_given(), "conditions": {}}), decision).split())
     assert "HOT WEEKS NOT CHECKED beyond the 20 deg C (assumed) of the column" in dry
     reasons = why(scenario, decision)
