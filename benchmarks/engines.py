@@ -19,6 +19,7 @@ from typing import Any
 
 from common import ROTOR, fails, quick_or_full, rotor_scenario, table, wide_scenario, write
 from mujoco_engine import SETTINGS, MujocoEngine
+from soft_facts import THIN
 from soft_facts import scenario as soft_scenario
 from tqdm import tqdm
 from two_engines import scenes
@@ -78,7 +79,7 @@ def vending(count: int) -> Scenario:
 def costed() -> list[Scenario]:
     wide = wide_scenario(0.1, 8).changed(**{"container.restitution": 0, "title": "8 discs in a wide column"})
     flats = vending(20).changed(**{"container.set_flat": 6, "title": "20 with flats"})
-    soft = soft_scenario("thin wall 0.12 mm, still", 0.5, 10).changed(title="10 soft ones")
+    soft = soft_scenario(THIN, 0.5, 10).changed(title="10 soft ones")
     bound = Scenario(
         title="10 soft ones that both walls press on",
         container={"diameter": 65, "mass": 0.515, "empty_mass": 0.015, "drink": "still", "headspace": 0.04}

@@ -16,15 +16,20 @@ from tqdm import tqdm
 
 from colsim import Scenario, simulate_fill
 
-COUNTS = (4, 8, 12, 16)
+COUNTS = (4, 6, 8, 10, 12, 14, 16)
+FILLS = 48
+FULL = 16  # for some 17 there is room
 STILL = {"drink": "still", "headspace": 0.04}
+SOFTEST, VERY_THIN, THIN = (f"{word} wall, still" for word in ("softest 0.05 mm", "very thin 0.08 mm", "thin 0.12 mm"))
+CRISP, RIGID = "crisp 0.30 mm wall, 300 kPa", "rigid, as a can"
 KINDS: dict[str, dict[str, object]] = {
-    "very thin wall 0.08 mm, still": {"wall_thickness": 0.08, **STILL},
-    "thin wall 0.12 mm, still": {"wall_thickness": 0.12, **STILL},
-    "crisp wall 0.30 mm, 300 kPa": {"wall_thickness": 0.30, "gauge_pressure": 300, "headspace": 0.04},
-    "rigid, as a can": {},
+    SOFTEST: {"wall_thickness": 0.05, **STILL},
+    VERY_THIN: {"wall_thickness": 0.08, **STILL},
+    THIN: {"wall_thickness": 0.12, **STILL},
+    CRISP: {"wall_thickness": 0.30, "gauge_pressure": 300, "headspace": 0.04},
+    RIGID: {},
 }
-SETTING = {"circulate": 0.0, "set": 1.0}
+SETTING = {"circulate": 0.0, "set by half": 0.5, "set": 1.0}
 
 
 def scenario(kind: str, fraction: float, count: int) -> Scenario:
@@ -54,20 +59,55 @@ def in_words(outcomes: Iterable[str]) -> str:
     return f"{len(failed)}" + (f" ({kinds})" if kinds else "")
 
 
+def safe(failed: dict[int, int], fills: int) -> int:
+    """Give the greatest count at which, as at all below it, at most one fill in twenty failed; 0 if none."""
+    good = itertools.takewhile(lambda count: failed[count] <= fills / 20, sorted(failed))
+    return max(good, default=0)
+
+
+def verdict(holds: Iterable[bool]) -> str:
+    """Say whether something holds however the flats set."""
+    several = set(holds)
+    return "depends on set_fraction" if len(several) > 1 else "reproduced" if several.pop() else "not reproduced"
+
+
+def facts(limits: dict[tuple[str, str], int]) -> list[list[object]]:
+    """Look for what the trade says in the greatest safe counts by kind and flats."""
+    rigid = limits[RIGID, "circulate"]
+
+    def of(kind: str) -> list[int]:
+        return [limits[kind, word] for word in SETTING]
+
+    said = {
+        "thin-walled still water not above half the height": (limit <= FULL / 2 for limit in of(THIN)),
+        "the very thin not above half the height": (limit <= FULL / 2 for limit in of(VERY_THIN)),
+        "the softest lower than the thin": (a < b for a, b in zip(of(SOFTEST), of(THIN), strict=True)),
+        "firm pressurised bottles as high as rigid ones": (limit >= rigid for limit in of(CRISP)),
+    }
+    rows: list[list[object]] = [[fact, verdict(holds)] for fact, holds in said.items()]
+    return [*rows, ["cans to within two of the top", verdict([rigid >= FULL - 2])]]
+
+
 def main() -> None:
     quick = quick_or_full(__doc__ or "")
-    fills, counts = (1, COUNTS[:1]) if quick else (8, COUNTS)
+    fills, counts = (1, COUNTS[:1]) if quick else (FILLS, COUNTS)
     rows: list[list[object]] = []
+    limits: dict[tuple[str, str], int] = {}
     cases = [(kind, word) for kind in KINDS for word in (SETTING if KINDS[kind] else ("circulate",))]
     with ProcessPoolExecutor() as pool:
         for kind, word in tqdm(cases[:1] if quick else cases):
-            cells = []
+            found = {}
             for count in counts:
                 jobs = itertools.product([scenario(kind, SETTING[word], count)], range(fills))
-                cells.append(in_words(pool.map(outcome, jobs)))
-            rows.append([kind, word if KINDS[kind] else "-", *cells])
+                found[count] = list(pool.map(outcome, jobs, chunksize=4))
+            limits[kind, word] = safe({count: sum(map(bool, each)) for count, each in found.items()}, fills)
+            cells = [in_words(each) for each in found.values()]
+            rows.append([kind, word if KINDS[kind] else "-", *cells, limits[kind, word]])
     head = [f"Failed fills of {fills} by how many are loaded; 65 mm in 90 mm, spacer 12 mm, room for some 17.", ""]
-    write("soft_facts", head + table(["container", "flats", *map(str, counts)], rows), quick=quick)
+    lines = table(["container", "flats", *map(str, counts), "safe"], rows)
+    if not quick:
+        lines += ["", *table(["what the trade says", "here"], facts(limits))]
+    write("soft_facts", head + lines, quick=quick)
 
 
 if __name__ == "__main__":

@@ -12,7 +12,7 @@ from concurrent.futures import ProcessPoolExecutor
 from operator import attrgetter
 
 from common import quick_or_full, table, write
-from soft_facts import in_words, outcome, scenario
+from soft_facts import THIN, in_words, outcome, scenario
 from tqdm import tqdm
 
 from colsim import Scenario
@@ -32,7 +32,7 @@ LIMITS: dict[str, tuple[str, tuple[float, float]]] = {
 
 def typical(count: int) -> Scenario:
     temperatures = {"conditions.loading_temperature": FILLED, "conditions.service_temperature": FILLED}
-    return scenario("thin wall 0.12 mm, still", 1.0, count).changed(**temperatures)
+    return scenario(THIN, 1.0, count).changed(**temperatures)
 
 
 def cases() -> list[tuple[list[str], dict[str, float]]]:

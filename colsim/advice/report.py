@@ -9,10 +9,10 @@ from collections import Counter
 from typing import Any
 
 from colsim.advice.cautions import CAUTIONS
-from colsim.advice.decision import Decision, Option, Status, first_failure
+from colsim.advice.decision import Decision, Option, Status, allowed_in_words, first_failure
 from colsim.advice.measurements import BEHIND, what_follows
 from colsim.advice.to_measure import in_words
-from colsim.model import Scenario, Target
+from colsim.model import Scenario
 from colsim.model.softness import USUAL_TEMPERATURE
 from colsim.sampling.fills import Fills
 from colsim.version import __version__
@@ -108,7 +108,7 @@ def as_text(scenario: Scenario, decision: Decision, count: Decision | None = Non
     )
     lines = [
         f"{scenario.title}: {sizes}; column {scenario.column.width:.0f} mm",
-        f"DO THIS       (limit you set: {_limit(scenario.target)})",
+        f"DO THIS       (limit you set: {allowed_in_words(scenario.target)})",
         _wrapped(" 1", _order(scenario, decision), 3),
         _wrapped(" 2", _load(scenario, count), 3),
         _wrapped(" 3", f"Liners: {_liners(scenario)}", 3),
@@ -223,12 +223,6 @@ def _against_now(scenario: Scenario, decision: Decision) -> list[str]:
         f"   AGAINST NOW: of {pairs.fills} common loadings {pairs.only_second} failed only as it is now, "
         f"{pairs.only_first} only as recommended (evidence {pairs.e_value:.3g} to 1 that they differ)"
     ]
-
-
-def _limit(target: Target) -> str:
-    if target.failures_per_fill is not None:
-        return f"{1000 * target.failures_per_fill:g} loadings in 1000 that meet trouble"
-    return f"{1000 * target.failures_per_vend:g} bad vends in 1000"
 
 
 def _loading(scenario: Scenario) -> str:

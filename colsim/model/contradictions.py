@@ -81,7 +81,9 @@ def container_contradictions(scenario: Scenario, container: Container, who: str)
     try:
         container.bottle(scenario.conditions)
     except ScenarioError as error:
-        yield "conditions.service_temperature", str(error)
+        own = "container" if scenario.container is not None else f"containers.{who}"
+        for path, text in error.problems:
+            yield path if path.startswith("conditions.") else f"{own}.{path}" if path else own, text
     for name, width in (("column.width", column.width), ("column.throat", column.throat_width)):
         if container.breadth > width:
             text = f"got {width:g} mm; {who} is {container.breadth:g} mm wide and does not go through"

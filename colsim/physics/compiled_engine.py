@@ -14,7 +14,8 @@ from colsim.physics import kernel as of
 from colsim.physics.engines import ContactRow, Contacts, FloatArray, Glance, IntArray, Settings, State, TornApartError
 from colsim.physics.giving_way import GivingWay, Pace
 from colsim.physics.scene import Arc, Body, Chain, Friction, Line, Part, Piece, Point, Scene, friction_with
-from colsim.physics.watching import Watch
+from colsim.physics.softness import SoftBodies
+from colsim.physics.watching import Watch, new_watch
 
 __all__ = ["CompiledEngine", "compile_now"]
 
@@ -241,8 +242,12 @@ def compile_now() -> None:
     engine = CompiledEngine(Scene((0.0, -1.0), (), 0.0))
     engine.add(Body(0, 1.0, 0.0, 1.0, 1.0), (0.0, 0.0))
     engine.advance(1)
+    engine.advance_loaded(1)
     engine.virials()
     engine.extremes()
+    soft = SoftBodies(engine, engine.settings)
+    engine.advance_giving_way(1, soft.rows, soft.pace)
+    engine.look_on(new_watch(engine.settings.step), soft.rows, soft.pace, 1)
 
 
 def _pieces(chain: Chain, *, on_drum: bool) -> Iterator[tuple[Part, Friction, list[float]]]:

@@ -114,7 +114,12 @@ def slice_over(soft: GivingWay, virials: Array, angles: Array, heights: Array, p
     pace : Pace
         How fast sections follow.
     """
-    soft.virials[:] = pace.keep * soft.virials + (1.0 - pace.keep) * virials[soft.sections["place"]]
+    means = soft.virials
+    for k in range(len(means)):  # element by element, which compiles in a fraction of the time of whole arrays
+        place = soft.sections[k]["place"]
+        for i in range(2):
+            for j in range(2):
+                means[k, i, j] = pace.keep * means[k, i, j] + (1.0 - pace.keep) * virials[place, i, j]
     soft.slices[0] += 1
     past = soft.past[:, (soft.slices[0] - 1) % soft.past.shape[1]]
     any_seen = give_way(soft.sections, past, pace.share, pace.most)

@@ -11,9 +11,9 @@ velocities of their own, which are forgotten after the step, so that nothing is 
 
 from __future__ import annotations
 
-import hashlib
 import inspect
 import math
+import zlib
 from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
@@ -109,16 +109,16 @@ def compiled(function: Function) -> Function:
 
 
 def unlocked(function: Function) -> Function:
-    """Compile likewise, to run without the interpreter's lock: what is short is over before another thread has it."""
+    """Compile likewise, to run without the interpreter's lock, which what is short is not worth handing over for."""
     return _compiled(function, nogil=True)
 
 
-def stamp_of(*modules: ModuleType) -> str:
-    """Have functions of these modules compile where they are called from here, and give what tells their text."""
-    sources = [inspect.getsource(module) for module in modules]
-    return hashlib.sha256("".join(sources).encode()).hexdigest()
+def stamp_of(*modules: ModuleType) -> int:
+    """Give a number above 0 that differs as soon as the text of any of these modules does."""
+    return 1 + zlib.crc32("".join(inspect.getsource(module) for module in modules).encode())
 
 
+# What is called from here compiles with what calls it.
 _SECTIONS = (corner_between, held_between, load_of, squeeze_under_loads)
 _SOFT = (beside, follow_loads, give_way, slice_over, towards)
 _WATCHING = (next_look, after_look, note_extremes, any_left, has_left, judge_rest, has_settled)
@@ -241,22 +241,22 @@ def advance(world: World, steps: int, how: How) -> int:
 @unlocked
 def advance_loaded(world: World, steps: int, how: How, found: Array) -> int:
     """Let time pass as `advance` does, and give the mean virial on each container over the steps [mN mm]."""
-    found[:] = 0.0
+    _scale(found, 0.0)
     for step in range(steps):
-        if advance(world, 1, how) >= 0:
+        if advance(world, min(steps, 1), how) >= 0:
             return step
         virials(world, found)
-    found /= steps * how.step
+    _scale(found, 1.0 / (steps * how.step))
     return -1
 
 
-def _with(stamp: str) -> tuple[Callable[..., int], Callable[..., int]]:
+def _advance_giving_way(stamp: int) -> Callable[..., int]:
     """Make what follows; it holds a stamp of the code from elsewhere, as numba looks only at this file for changes."""
 
     @unlocked
     def advance_giving_way(world: World, steps: int, how: How, soft: GivingWay, pace: Pace) -> int:
         """Let time pass as `advance` does, and have soft sections follow what presses on them after every slice."""
-        if len(soft.sections) == 0:
+        if len(soft.sections) == 0 and stamp:
             return advance(world, steps, how)
         bodies, found = world.bodies, np.zeros((world.counts[0], 2, 2))
         for begun in range(0, steps, pace.steps):
@@ -273,19 +273,25 @@ def _with(stamp: str) -> tuple[Callable[..., int], Callable[..., int]]:
                         grip(world, row["place"], row["grip"])
         return -1
 
+    return advance_giving_way
+
+
+def _look_on(stamp: int) -> Callable[..., int]:
+    """Make what follows, for the same reason."""
+
     @unlocked
     def look_on(world: World, how: How, watch: Watch, soft: GivingWay, pace: Pace, looks: int) -> int:
         """Let time pass until what is watched for has come or a container has left; TORN if it came apart."""
         bodies, row, count, drum = world.bodies, watch.row[0], world.counts[0], len(world.bodies) - 1
         places, reaches, glance = bodies[:count, X : Y + 1], bodies[:count, REACH], world.glance
-        for _ in range(looks):
+        for _ in range(looks if stamp else 0):
             steps = next_look(watch, bodies[drum, ANGLE])
             if steps == 0:
                 return OVER
             if row["turning"]:
                 drive(world, row["rate"])
             if advance_giving_way(world, steps, how, soft, pace) >= 0:
-                return TORN if len(stamp) else OVER
+                return TORN
             if after_look(watch):
                 impulse, overlap = greatest(world)
                 note_extremes(watch, impulse / how.step, overlap, places, reaches)
@@ -294,16 +300,16 @@ def _with(stamp: str) -> tuple[Callable[..., int], Callable[..., int]]:
             judge_rest(watch, glance[0], glance[1], has_settled(soft))
         return AGAIN
 
-    return advance_giving_way, look_on
+    return look_on
 
 
 def is_compiled() -> bool:
     """Tell whether machine code is there, of this process or kept by an earlier one of the same code and machine."""
-    dispatcher = cast(Any, advance)
+    dispatcher = cast(Any, look_on)
     if dispatcher.signatures:
         return True
     kept = dispatcher.stats.cache_path
-    return kept is not None and any(Path(kept).glob("kernel.advance-*.nbc"))
+    return kept is not None and any(Path(kept).glob("kernel.*look_on-*.nbc"))
 
 
 # Moving
@@ -809,6 +815,14 @@ def virials(world: World, found: Array) -> None:
 
 
 @compiled
+def _scale(found: Array, factor: float) -> None:
+    for k in range(len(found)):
+        for i in range(2):
+            for j in range(2):
+                found[k, i, j] *= factor
+
+
+@compiled
 def _add_virial(found: Array, i: int, px: float, py: float, x: float, y: float) -> None:
     found[i, 0, 0] -= px * x
     found[i, 1, 1] -= py * y
@@ -816,4 +830,5 @@ def _add_virial(found: Array, i: int, px: float, py: float, x: float, y: float) 
     found[i, 1, 0] -= (px * y + py * x) / 2
 
 
-advance_giving_way, look_on = _with(stamp_of(giving_way, section_under_load, watching, squeeze))
+_STAMP = stamp_of(giving_way, section_under_load, watching, squeeze)
+advance_giving_way, look_on = _advance_giving_way(_STAMP), _look_on(_STAMP)

@@ -71,6 +71,27 @@ def test_of_rigid_containers_it_says_nothing_of_hot_weeks_and_names_the_command_
     assert "NOT CHECKED here how high to fill; run colsim count FILE. All below is for 2" in text
 
 
+def test_of_soft_walls_it_says_how_many_to_load_with_the_spacer_it_advises(tmp_path):
+    file = ROOT / "examples" / "cedar-steps-3.toml"
+    arguments = ("--max-fills", 1, "--seed", 1, "--workers", 1, "--json", "answer.json", "--why")
+    done = run("advise", file, *arguments, folder=tmp_path)
+    assert done.returncode == 0, done.stderr
+    text = " ".join(done.stdout.split())
+    assert "NOT CHECKED here how high to fill" not in text
+    assert "HOT WEEKS NOT CHECKED beyond the 20 deg C (assumed)" in text
+    answer = json.loads((tmp_path / "answer.json").read_text(encoding="utf-8"))
+    spacer, count = answer["decisions"]
+    assert (spacer["decision"], count["decision"]) == ("spacer", "count")
+    thickness = spacer["recommended"]
+    with_it = f"{thickness:g} mm spacer" if thickness else "no spacer"
+    values = [option["value"] for option in count["options"]]
+    assert 16 in values  # as it is loaded now
+    for value in values:
+        assert f"{value:g} loaded, {with_it}" in text
+    if count["recommended"] is not None:
+        assert f"Load {count['recommended']:g}, no more. {count['reason']}" in text
+
+
 def test_why_lists_what_nobody_measured_and_each_end_of_each_spacer(advised):
     folder, done = advised
     lines = done.stdout.partition("\nWHY\n")[2].splitlines()
