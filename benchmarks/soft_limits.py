@@ -17,7 +17,7 @@ from tqdm import tqdm
 
 from colsim import Scenario
 
-COUNTS = (8, 12, 16)
+COUNTS = (8, 10, 12, 14, 16)
 FILLED = 20.0  # [deg C], also in the typical column
 LIMITS: dict[str, tuple[str, tuple[float, float]]] = {
     "headspace [-]": ("container.headspace", (0.01, 0.08)),
@@ -46,11 +46,11 @@ def cases() -> list[tuple[list[str], dict[str, float]]]:
 
 def main() -> None:
     quick = quick_or_full(__doc__ or "")
-    chosen, counts, fills = (cases()[:2], COUNTS[:1], 1) if quick else (cases(), COUNTS, 8)
+    chosen, counts, fills = (cases()[:2], COUNTS[:1], 1) if quick else (cases(), COUNTS, 48)
     scenarios = [typical(count).changed(**changes) for _, changes in chosen for count in counts]
     jobs = list(itertools.product(scenarios, range(fills)))
     with ProcessPoolExecutor() as pool:
-        found = list(tqdm(pool.map(outcome, jobs), total=len(jobs), unit="fill"))
+        found = list(tqdm(pool.map(outcome, jobs, chunksize=4), total=len(jobs), unit="fill"))
     cells = [in_words(found[start : start + fills]) for start in range(0, len(found), fills)]
     rows: list[list[object]] = [
         [*head, *cells[k * len(counts) : (k + 1) * len(counts)]] for k, (head, _) in enumerate(chosen)

@@ -23,6 +23,8 @@ SETTINGS = {
     "loads over 0.02 s": Settings(memory=0.02),
     "loads over 0.1 s": Settings(memory=0.1),
     "step 0.5 ms": Settings(step=0.0005),
+    "step 0.25 ms": Settings(step=0.00025),
+    "60 rounds": Settings(iterations=60),
     "fast and short: 0.02 s, 0.005 s": Settings(response=0.02, memory=0.005),
 }
 
@@ -59,14 +61,14 @@ def outcome(job: tuple[Scenario, Settings, int]) -> tuple[bool, float]:
 
 def main() -> None:
     quick = quick_or_full(__doc__ or "")
-    fills = 1 if quick else 6
+    fills = 1 if quick else 48
     chosen = scenes()[:1] if quick else scenes()
     settings = dict(itertools.islice(SETTINGS.items(), 1)) if quick else SETTINGS
     rows: list[list[object]] = []
     with ProcessPoolExecutor() as pool:
         for name, how in tqdm(settings.items()):
             jobs = itertools.product(chosen, [how], range(fills))
-            found = np.array(list(pool.map(outcome, jobs))).reshape(len(chosen), fills, 2)
+            found = np.array(list(pool.map(outcome, jobs, chunksize=4))).reshape(len(chosen), fills, 2)
             failed = found[:, :, 0].sum(axis=1).astype(int).tolist()
             rows.append([name, *failed, f"{found[:, :, 1].mean():.2f}", f"{found[:, :, 1].max():.2f}"])
     head = [

@@ -2,6 +2,8 @@
 
 import importlib.util
 import json
+import subprocess
+import sys
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
@@ -46,6 +48,17 @@ def test_machine_code_is_there_after_it_was_made_ready():
     choice.make_ready("compiled")
     assert not choice.compiles_first("compiled")
     assert kernel.is_compiled()
+
+
+def test_another_process_finds_all_machine_code_and_compiles_none():
+    choice.make_ready("compiled")
+    code = (
+        "from colsim.physics import kernel; from colsim.physics.choice import make_ready; make_ready('compiled');"
+        "made = (kernel.look_on, kernel.advance_giving_way, kernel.advance);"
+        "print([sum(each.stats.cache_misses.values()) for each in made])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[0, 0, 0]"
 
 
 def test_a_speed_that_is_none_comes_apart_and_the_fill_is_invalid(monkeypatch):
