@@ -61,7 +61,7 @@ def outcome(job: tuple[Scenario, Settings, int]) -> tuple[bool, float]:
 
 def main() -> None:
     quick = quick_or_full(__doc__ or "")
-    fills = 1 if quick else 48
+    fills = 1 if quick else 24
     chosen = scenes()[:1] if quick else scenes()
     settings = dict(itertools.islice(SETTINGS.items(), 1)) if quick else SETTINGS
     rows: list[list[object]] = []
