@@ -26,7 +26,7 @@ from two_engines import scenes
 
 from colsim import Scenario, simulate_fill
 from colsim.physics.choice import make_ready
-from colsim.physics.engines import FloatArray, Settings
+from colsim.physics.engines import Settings
 from colsim.physics.pymunk_engine import PymunkEngine
 
 Simulate = Callable[..., Any]
@@ -36,21 +36,11 @@ class PlainEngine(PymunkEngine):
     """The same space, stepped one by one, with every body looked at after each step."""
 
     def advance(self, steps: int) -> None:
+        fastest = 0.0
         for _ in range(steps):
             self._space.step(self.settings.step)
-            self._look_at_all()
-
-    def advance_loaded(self, steps: int) -> FloatArray:
-        seen = []
-        for _ in range(steps):
-            self.advance(1)
-            seen.append(self._pressing())
-        return self._mean_virials(seen)
-
-    def _look_at_all(self) -> None:
-        fastest = 0.0
-        for rigid, _ in self._bodies.values():
-            fastest = max(fastest, rigid.velocity.length, abs(rigid.angular_velocity))
+            for rigid, _ in self._bodies.values():
+                fastest = max(fastest, rigid.velocity.length, abs(rigid.angular_velocity))
 
 
 ENGINES: dict[str, Simulate] = {

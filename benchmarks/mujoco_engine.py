@@ -14,7 +14,7 @@ import mujoco
 import numpy as np
 
 from colsim.errors import ScenarioError
-from colsim.physics.engines import Contacts, FloatArray, Glance, IntArray, Settings, State, in_looks, in_slices
+from colsim.physics.engines import Contacts, FloatArray, IntArray, Settings, State, in_looks, in_slices
 from colsim.physics.giving_way import GivingWay, Pace
 from colsim.physics.scene import Arc, Body, Chain, Friction, Line, Part, Point, Scene, friction_with, straightened
 from colsim.physics.watching import Watch
@@ -24,6 +24,7 @@ __all__ = ["SETTINGS", "MujocoEngine"]
 SETTINGS = Settings(step=0.00025, iterations=50, chord_turn=2.0)
 """A step of a quarter of a millisecond, at most 50 Newton steps, chords of two degrees (0.02 mm off the arc)."""
 
+_RIGID_ONLY = "MuJoCo runs rigid containers here: give one without a soft wall"
 _MM = 1e-3  # MuJoCo works in metres: its tolerances are made for that
 _THIN, _WIDE = 0.05 * _MM, 0.1  # thickness of a piece, and half its extent across the plane [m]
 # Time constant of a contact in steps, the least that is stable, and its damping ratio. Critical damping throws a disc
@@ -174,11 +175,11 @@ class MujocoEngine:
 
     def reshape(self, index: IntArray, sections: FloatArray) -> None:
         """Refuse: bodies keep their shapes here."""
-        raise ScenarioError("MuJoCo runs rigid containers here: give one without a soft wall")
+        raise ScenarioError(_RIGID_ONLY)
 
     def advance_loaded(self, steps: int) -> FloatArray:
         """Refuse: bodies keep their shapes here."""
-        raise ScenarioError("MuJoCo runs rigid containers here: give one without a soft wall")
+        raise ScenarioError(_RIGID_ONLY)
 
     def advance_giving_way(self, steps: int, soft: GivingWay, pace: Pace) -> None:
         """Let this many time steps pass; no soft sections here."""
@@ -194,7 +195,7 @@ class MujocoEngine:
 
     def grip(self, index: int, limit: float) -> None:
         """Refuse: only a soft wall presses on both sides."""
-        raise ScenarioError("MuJoCo runs rigid containers here: give one without a soft wall")
+        raise ScenarioError(_RIGID_ONLY)
 
     def remove(self, index: int) -> None:
         """Take a body out."""
@@ -234,10 +235,6 @@ class MujocoEngine:
         rows = np.array(first, dtype=np.int64)[:, None] + np.arange(3)
         place, speed = self._data.qpos[rows], self._data.qvel[rows]
         return State(index, place[:, :2] / _MM, place[:, 2], speed[:, :2] / _MM, speed[:, 2])
-
-    def glance(self) -> Glance:
-        """Give how fast and how far off the bodies are."""
-        return Glance.of(self.state())
 
     def contacts(self) -> Contacts:
         """Give the contacts of the last step."""

@@ -276,7 +276,7 @@ def _work(workers: int | None, engine: str, seed: int | None) -> Iterator[_Work]
     """Make what simulates ready; a first run on a machine says that it compiles."""
     engine, begun = engine_named(engine), time.monotonic()
     if compiles_first(engine):
-        typer.echo("Compiling the engine for this machine, which takes some ten seconds, once ...", err=True)
+        typer.echo("Compiling the engine for this machine, which takes some fifteen seconds, once ...", err=True)
     make_ready(engine)
     with process_pool(workers) as pool:
         how = {"seed": fresh_seed() if seed is None else seed, "executor": pool, "engine": engine, "progress": True}

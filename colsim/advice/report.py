@@ -156,10 +156,7 @@ def _load(scenario: Scenario, count: Decision | None) -> str:
         return f"Load: NOT CHECKED here how high to fill; {_how_high(scenario)}. All below is for {_loading(scenario)}."
     if count.recommended is None:
         return f"Load: no count looked at will do. {count.reason}"
-    order = f"Load {count.recommended:g}, no more."
-    return (
-        f"{order if count.status is Status.MEETS else f'Not settled. If you must choose now: {order}'} {count.reason}"
-    )
+    return _with_reason(f"Load {count.recommended:g}, no more.", count)
 
 
 def why(scenario: Scenario, decision: Decision, count: Decision | None = None) -> str:
@@ -272,9 +269,13 @@ def _order(scenario: Scenario, decision: Decision) -> str:
         if decision.recommended == 0
         else f"Put in the {decision.recommended:g} mm spacer ({where})."
     )
-    if decision.status is not Status.MEETS:
-        order = f"Not settled. If you must choose now: {order}"
-    return f"{order} {decision.reason}"
+    return _with_reason(order, decision)
+
+
+def _with_reason(order: str, decision: Decision) -> str:
+    """Give an order with its reason, and say so if the decision is not settled."""
+    unsettled = "" if decision.status is Status.MEETS else "Not settled. If you must choose now: "
+    return f"{unsettled}{order} {decision.reason}"
 
 
 def _described(option: Option, scenario: Scenario, decision: Decision) -> str:

@@ -66,7 +66,7 @@ def engine_maker(wanted: str) -> EngineMaker:
 
 
 def compiles_first(wanted: str) -> bool:
-    """Tell whether an engine has to be compiled on this machine before it runs, which takes some ten seconds."""
+    """Tell whether an engine has to be compiled on this machine before it runs, which takes some fifteen seconds."""
     if engine_named(wanted) == PYMUNK:
         return False
     from colsim.physics.kernel import is_compiled

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from colsim.physics import kernel as of
-from colsim.physics.engines import ContactRow, Contacts, FloatArray, Glance, IntArray, Settings, State, TornApartError
+from colsim.physics.engines import ContactRow, Contacts, FloatArray, IntArray, Settings, State, TornApartError
 from colsim.physics.giving_way import GivingWay, Pace
 from colsim.physics.scene import Arc, Body, Chain, Friction, Line, Part, Piece, Point, Scene, friction_with
 from colsim.physics.softness import SoftBodies
@@ -54,7 +54,6 @@ class CompiledEngine:
             self._drum[of.TORQUE] = scene.drum.torque_limit
             self._drum[of.MOMENT] = scene.drum.moment
         self._index: IntArray = np.empty(0, dtype=np.int64)
-        self._glanced = False  # since bodies were last put in or taken out
         self._world = of.World(
             bodies=np.zeros((2, of.BODY_COLUMNS)),
             corners=np.zeros((2, 4, 2)),
@@ -71,7 +70,6 @@ class CompiledEngine:
             kept_key=np.zeros((2, of.MOST_OF_ONE), dtype=np.int64),
             kept_count=np.zeros(2, dtype=np.int64),
             drum=self._drum,
-            glance=np.zeros(4),
             counts=np.array([0, still, len(rows), 0], dtype=np.int64),
         )
         # Walls and drum do not give: what bounces off them does so by its own restitution.
@@ -107,7 +105,6 @@ class CompiledEngine:
         order = np.zeros(count + 2, dtype=np.int64)
         order[:count] = np.argsort(-changed["bodies"][:count, of.Y], kind="stable")
         world.counts[0], world.counts[3] = count, 0
-        self._glanced = False
         self._world = world._replace(**changed, order=order)
 
     def _row(self, index: int) -> int:
@@ -146,7 +143,7 @@ class CompiledEngine:
         TornApartError
             If more contacts came up than any real stack has, or a speed that none could have.
         """
-        self._passed(torn=of.advance(self._world, steps, self._how) >= 0)
+        _require_whole(torn=of.advance(self._world, steps, self._how) >= 0)
 
     def advance_loaded(self, steps: int) -> FloatArray:
         """Let this many time steps pass; give the mean over them of what `virials` gives.
@@ -157,7 +154,7 @@ class CompiledEngine:
             As `advance`.
         """
         found = np.zeros((len(self._index), 2, 2))
-        self._passed(torn=of.advance_loaded(self._world, steps, self._how, found) >= 0)
+        _require_whole(torn=of.advance_loaded(self._world, steps, self._how, found) >= 0)
         return found
 
     def advance_giving_way(self, steps: int, soft: GivingWay, pace: Pace) -> None:
@@ -168,7 +165,7 @@ class CompiledEngine:
         TornApartError
             As `advance`.
         """
-        self._passed(torn=of.advance_giving_way(self._world, steps, self._how, soft, pace) >= 0)
+        _require_whole(torn=of.advance_giving_way(self._world, steps, self._how, soft, pace) >= 0)
 
     def look_on(self, watch: Watch, soft: GivingWay, pace: Pace, looks: int) -> int:
         """Let time pass until what is watched for has come, a container has left, or there were so many looks.
@@ -179,17 +176,12 @@ class CompiledEngine:
             As `advance`.
         """
         found = of.look_on(self._world, self._how, watch, soft, pace, looks)
-        self._passed(torn=found == of.TORN)
+        _require_whole(torn=found == of.TORN)
         return found
 
     def reaches(self) -> FloatArray:
         """Give how far each outline goes from its centre now, ordered as `state` is, of shape (n,) [mm]."""
         return self._world.bodies[: len(self._index), of.REACH].copy()
-
-    def _passed(self, *, torn: bool) -> None:
-        self._glanced = True
-        if torn:
-            raise TornApartError("a speed or a number of contacts beyond all bounds")
 
     def state(self) -> State:
         """Give positions and velocities, ordered by index."""
@@ -201,10 +193,6 @@ class CompiledEngine:
             rows[:, of.VX : of.VY + 1],
             rows[:, of.SPIN],
         )
-
-    def glance(self) -> Glance:
-        """Give how fast and how far off the bodies are."""
-        return Glance(*self._world.glance.tolist()) if self._glanced else Glance.of(self.state())
 
     def contacts(self) -> Contacts:
         """Give the contacts of the last step."""
@@ -235,6 +223,11 @@ class CompiledEngine:
         """Give the greatest contact force [mN] and the greatest overlap of what presses [mm] of the last step."""
         impulse, overlap = of.greatest(self._world)
         return impulse / self.settings.step, overlap
+
+
+def _require_whole(*, torn: bool) -> None:
+    if torn:
+        raise TornApartError("a speed or a number of contacts beyond all bounds")
 
 
 def compile_now() -> None:

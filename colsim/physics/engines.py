@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import NamedTuple, Protocol, Self
+from typing import Protocol, Self
 
 import numpy as np
 import numpy.typing as npt
@@ -29,7 +29,6 @@ __all__ = [
     "Contacts",
     "Engine",
     "FloatArray",
-    "Glance",
     "IntArray",
     "Settings",
     "State",
@@ -99,35 +98,6 @@ class State:
     spin: FloatArray
 
 
-class Glance(NamedTuple):
-    """What is asked of a column again and again, in a few numbers; all are 0 while it is empty.
-
-    Attributes
-    ----------
-    speed : float
-        Greatest speed of a centre along an axis [mm/s].
-    spin : float
-        Greatest spin, either way [rad/s].
-    lowest : float
-        Height of the lowest centre [mm].
-    widest : float
-        Greatest distance of a centre from the middle, either way [mm].
-    """
-
-    speed: float
-    spin: float
-    lowest: float
-    widest: float
-
-    @classmethod
-    def of(cls, state: State) -> Self:
-        """Look at a state."""
-        if not len(state.index):
-            return cls(0.0, 0.0, 0.0, 0.0)
-        widest, fastest = np.abs(state.position[:, 0]).max(), np.abs(state.velocity).max()
-        return cls(float(fastest), float(np.abs(state.spin).max()), float(state.position[:, 1].min()), float(widest))
-
-
 def in_slices(engine: Engine, steps: int, soft: GivingWay, pace: Pace) -> None:
     """Do what `Engine.advance_giving_way` does with an engine's other methods."""
     if not len(soft.sections):
@@ -153,12 +123,12 @@ def in_looks(engine: Engine, watch: Watch, soft: GivingWay, pace: Pace, looks: i
         if watch.row["turning"][0]:
             engine.drive(float(watch.row["rate"][0]))
         engine.advance_giving_way(steps, soft, pace)
-        glance, places, reaches = engine.glance(), engine.state().position, engine.reaches()
+        state, reaches = engine.state(), engine.reaches()
         if after_look(watch):
-            note_extremes(watch, *engine.extremes(), places, reaches)
-        if any_left(watch, glance.lowest, glance.widest, places, reaches):
+            note_extremes(watch, *engine.extremes(), state.position, reaches)
+        if any_left(watch, state.position, reaches):
             return ONE_LEFT
-        judge_rest(watch, glance.speed, glance.spin, has_settled(soft))
+        judge_rest(watch, state.velocity, state.spin, has_settled(soft))
     return AGAIN
 
 
@@ -276,9 +246,6 @@ class Engine(Protocol):
 
     def state(self) -> State:
         """Give positions and velocities."""
-
-    def glance(self) -> Glance:
-        """Give how fast and how far off the bodies are."""
 
     def contacts(self) -> Contacts:
         """Give the contacts of the last step."""

@@ -49,8 +49,12 @@ __all__ = [
     "World",
     "advance",
     "advance_giving_way",
+    "advance_loaded",
+    "drive",
     "greatest",
+    "grip",
     "is_compiled",
+    "look_on",
     "shape",
     "virials",
 ]
@@ -170,8 +174,6 @@ class World(NamedTuple):
     drum : ndarray, shape (5,)
         Reach of the drum [mm], rate that it is told [rad/s], torque limit [mN mm], impulse of the motor, moment of
         inertia [kg mm2], which is 0 where there is no drum.
-    glance : ndarray, shape (4,)
-        Of the last step, as `engines.Glance`.
     counts : ndarray, shape (4,)
         Containers, pieces that stand still, all pieces, contacts.
     """
@@ -191,7 +193,6 @@ class World(NamedTuple):
     kept_key: Whole
     kept_count: Whole
     drum: Array
-    glance: Array
     counts: Whole
 
 
@@ -234,7 +235,6 @@ def advance(world: World, steps: int, how: How) -> int:
         for _ in range(PASSES if too_deep else 0):
             _let_out(world, count)
         _keep(world, count)
-    _glance(world)
     return -1
 
 
@@ -283,7 +283,8 @@ def _look_on(stamp: int) -> Callable[..., int]:
     def look_on(world: World, how: How, watch: Watch, soft: GivingWay, pace: Pace, looks: int) -> int:
         """Let time pass until what is watched for has come or a container has left; TORN if it came apart."""
         bodies, row, count, drum = world.bodies, watch.row[0], world.counts[0], len(world.bodies) - 1
-        places, reaches, glance = bodies[:count, X : Y + 1], bodies[:count, REACH], world.glance
+        places, reaches = bodies[:count, X : Y + 1], bodies[:count, REACH]
+        velocities, spins = bodies[:count, VX : VY + 1], bodies[:count, SPIN]
         for _ in range(looks if stamp else 0):
             steps = next_look(watch, bodies[drum, ANGLE])
             if steps == 0:
@@ -295,9 +296,9 @@ def _look_on(stamp: int) -> Callable[..., int]:
             if after_look(watch):
                 impulse, overlap = greatest(world)
                 note_extremes(watch, impulse / how.step, overlap, places, reaches)
-            if any_left(watch, glance[2], glance[3], places, reaches):
+            if any_left(watch, places, reaches):
                 return ONE_LEFT
-            judge_rest(watch, glance[0], glance[1], has_settled(soft))
+            judge_rest(watch, velocities, spins, has_settled(soft))
         return AGAIN
 
     return look_on
@@ -778,17 +779,6 @@ def grip(world: World, i: int, limit: float) -> None:
     world.bodies[i, GRIP] = limit
     if limit <= 0.0:
         world.bodies[i, GRIP_X] = world.bodies[i, GRIP_Y] = 0.0
-
-
-@compiled
-def _glance(world: World) -> None:
-    speed, spin, lowest, widest = 0.0, 0.0, math.inf, 0.0
-    bodies, count = world.bodies, world.counts[0]
-    for i in range(count):
-        speed, spin = max(speed, abs(bodies[i, VX]), abs(bodies[i, VY])), max(spin, abs(bodies[i, SPIN]))
-        lowest, widest = min(lowest, bodies[i, Y]), max(widest, abs(bodies[i, X]))
-    glance = world.glance
-    glance[0], glance[1], glance[2], glance[3] = speed, spin, lowest if count else 0.0, widest
 
 
 @compiled

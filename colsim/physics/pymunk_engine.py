@@ -16,7 +16,6 @@ from colsim.physics.engines import (
     ContactRow,
     Contacts,
     FloatArray,
-    Glance,
     IntArray,
     Settings,
     State,
@@ -35,6 +34,7 @@ from colsim.physics.scene import (
     Point,
     Scene,
     friction_with,
+    reach_of,
     straightened,
 )
 from colsim.physics.watching import Watch
@@ -210,7 +210,7 @@ class PymunkEngine:
         """Give bodies that are in other sections: height, flat, side, angle of the flat; all else stays as it was."""
         for number, (height, flat, side, flat_angle) in zip(index.tolist(), sections.tolist(), strict=True):
             rigid, shape = self._bodies[number]
-            self._reach[number] = math.hypot(flat, side) / 2 + (height - side) / 2
+            self._reach[number] = reach_of(height, flat, side)
             ends = (shape.a, shape.b) if isinstance(shape, pymunk.Segment) else None
             box = side > 0 or isinstance(shape, pymunk.Poly)
             if not box and _same_ends(ends, _ends(flat, flat_angle) if flat > 0 else None):
@@ -275,7 +275,7 @@ class PymunkEngine:
 
     def reaches(self) -> FloatArray:
         """Give how far each outline goes from its centre now, ordered as `state` is, of shape (n,) [mm]."""
-        return np.array([self._reach[index] for index in self.state().index.tolist()])
+        return np.array([self._reach[index] for index in sorted(self._reach)])
 
     def state(self) -> State:
         """Give positions and velocities, ordered by index."""
@@ -283,10 +283,6 @@ class PymunkEngine:
             self._index, self._order = self._find_order()
         values = self._read(_MOTION, self._buffer)[self._order]
         return State(self._index, values[:, 0:2], values[:, 2], values[:, 3:5], values[:, 5])
-
-    def glance(self) -> Glance:
-        """Give how fast and how far off the bodies are."""
-        return Glance.of(self.state())
 
     def _read(self, fields: pymunk.batch.BodyFields, buffer: pymunk.batch.Buffer) -> FloatArray:
         buffer.clear()
@@ -319,7 +315,7 @@ class PymunkEngine:
         """Let this many time steps pass; give the mean over them of what `virials` gives."""
         seen = []
         for _ in range(steps):
-            self._space.step(self.settings.step)
+            self.advance(1)
             seen.append(self._pressing())
         return self._mean_virials(seen)
 

@@ -26,6 +26,7 @@ __all__ = [
     "Scene",
     "SoftWall",
     "friction_with",
+    "reach_of",
     "straightened",
 ]
 
@@ -165,6 +166,11 @@ class Drum:
     torque_limit: float
 
 
+def reach_of(height: float, flat: float, side: float) -> float:
+    """Give the greatest distance of a section's outline from its centre [mm]."""
+    return math.hypot(flat, side) / 2 + (height - side) / 2
+
+
 @dataclass(frozen=True)
 class SoftWall:
     """How a container's section gives way.
@@ -234,7 +240,7 @@ class Body:
     @property
     def reach(self) -> float:
         """Greatest distance of the outline from the centre [mm]."""
-        return math.hypot(self.flat, self.side) / 2 + self.corner_radius
+        return reach_of(self.height, self.flat, self.side)
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from colsim.physics.engines import Contacts, Engine, Settings, State
 from colsim.physics.mechanism import Mechanism, why_blocked, why_held
 from colsim.physics.scene import Body
 from colsim.physics.softness import SoftBodies
-from colsim.physics.watching import DROPPED, LOST, ONE_LEFT, OVER, begin, has_left, has_settled, judge_rest, new_watch
+from colsim.physics.watching import DROPPED, LOST, ONE_LEFT, OVER, begin, has_left, judge_rest, new_watch
 
 __all__ = ["Frame", "LostContainerError", "Turn", "VendingColumn"]
 
@@ -245,8 +245,7 @@ class VendingColumn:
                 self._show(self.frame())
             if found == ONE_LEFT:
                 self._take_out_what_left()
-                glance = self._engine.glance()
-                judge_rest(self._watch, glance.speed, glance.spin, has_settled(self._soft.rows))
+                judge_rest(self._watch, self.state.velocity, self.state.spin, self._soft.settled)
 
     def _take_out_what_left(self) -> None:
         state, reaches = self.state, self._engine.reaches()

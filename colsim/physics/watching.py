@@ -154,10 +154,8 @@ def note_extremes(watch: Watch, force: float, overlap: float, places: Array, rea
                 row["shared"] = True
 
 
-def any_left(watch: Watch, lowest: float, widest: float, places: Array, reaches: Array) -> bool:
+def any_left(watch: Watch, places: Array, reaches: Array) -> bool:
     """Tell whether any container has left the column, by the outlet or otherwise."""
-    if lowest > 0.0 and widest < watch.row[0]["half_width"]:
-        return False
     for k in range(len(places)):  # noqa: SIM110 (a generator would not compile)
         if has_left(watch, places[k, 0], places[k, 1], reaches[k]) != INSIDE:
             return True
@@ -167,17 +165,19 @@ def any_left(watch: Watch, lowest: float, widest: float, places: Array, reaches:
 def has_left(watch: Watch, x: float, y: float, reach: float) -> int:
     """Tell whether a container of some reach is still inside, has dropped by the outlet, or is lost."""
     row, from_axis = watch.row[0], math.hypot(x, y)
-    if from_axis < row["housing_radius"]:
+    if (y > 0.0 and abs(x) < row["half_width"]) or from_axis < row["housing_radius"]:
         return INSIDE
     if y < 0.0 and abs(x) < row["housing_radius"]:
         return DROPPED if from_axis > row["housing_radius"] + reach else INSIDE
-    return INSIDE if y > 0.0 and abs(x) < row["half_width"] else LOST
+    return LOST
 
 
-def judge_rest(watch: Watch, speed: float, spin: float, settled: bool) -> None:
-    """Add a look to the time at rest if nothing is faster than it may be, and soft sections are settled."""
-    row = watch.row[0]
-    at_rest = max(speed, row["reach"] * spin) < REST_SPEED and settled
+def judge_rest(watch: Watch, velocities: Array, spins: Array, settled: bool) -> None:
+    """Add a look to the time at rest if no centre, along an axis, and no rim is too fast, and soft sections settled."""
+    row, fastest = watch.row[0], 0.0
+    for k in range(len(spins)):
+        fastest = max(fastest, abs(velocities[k, 0]), abs(velocities[k, 1]), row["reach"] * abs(spins[k]))
+    at_rest = fastest < REST_SPEED and settled
     row["quiet"] = row["quiet"] + LOOK * row["step"] if at_rest else 0.0
 
 
