@@ -9,7 +9,16 @@ from scipy.optimize import brentq
 
 from colsim.theory._checks import require, require_positive
 
-__all__ = ["Bottle", "Section", "bulge", "ring_stiffness", "section_between", "section_under", "stadium_force"]
+__all__ = [
+    "Bottle",
+    "Section",
+    "bulge",
+    "ring_stiffness",
+    "sealed_pressure",
+    "section_between",
+    "section_under",
+    "stadium_force",
+]
 
 ATMOSPHERE = 101.325
 """Pressure of the air [kPa]."""
@@ -258,6 +267,42 @@ def section_between(width: float, height: float, diameter: float) -> Section:
     return _section(width - 2 * r, height - 2 * r, diameter)
 
 
+def sealed_pressure(area_lost: float, headspace: float, body_share: float, stretch: float, filled: float) -> float:
+    r"""Give the gauge pressure in a sealed container of which a share of the section is lost; also compiled.
+
+    .. math:: f - \varphi x + \beta (P - P_0) = f\,P_0 / P, \qquad p = P - p_a
+
+    Parameters
+    ----------
+    area_lost : float
+        Share x of the area of the round section, 0 to 1 [-].
+    headspace, body_share : float
+        Shares f and phi of the inside that are gas, and that lie within the straight body [-].
+    stretch : float
+        Share beta of the inside by which pressure stretches the wall [per kPa].
+    filled : float
+        Absolute pressure P_0 before anything is lost [kPa].
+
+    Returns
+    -------
+    float
+        [kPa]
+
+    References
+    ----------
+    Boyle's law and the stretch of a thin tube, as `Bottle`.
+
+    Examples
+    --------
+    >>> round(sealed_pressure(0.02, 0.04, 0.85, 1.9e-4, 101.325), 2)
+    35.2
+    """
+    room = headspace - body_share * area_lost - stretch * filled
+    root = math.sqrt(room**2 + 4.0 * stretch * headspace * filled)  # of beta P^2 + room P - f P_0 = 0
+    absolute = 2.0 * headspace * filled / (root + room) if room > 0.0 else (root - room) / (2.0 * stretch)
+    return absolute - ATMOSPHERE
+
+
 @dataclass(frozen=True, kw_only=True)
 class Bottle:
     r"""A sealed bottle between two plates: wall, gas and liquid, and how they share a load.
@@ -327,11 +372,8 @@ class Bottle:
     def pressure_when(self, area_lost: float) -> float:
         """Give the gauge pressure p [kPa] for a share of the area lost, of `Section` too, or raise `RangeError`."""
         _within("area_lost", area_lost, 0, 1, "It is the share of the round section's area")
-        before, beta = self.pressure + ATMOSPHERE, self.wall_stretch
-        room = self.headspace - self.body_share * area_lost - beta * before
-        root = math.sqrt(room**2 + 4 * beta * self.headspace * before)  # of beta P^2 + room P - f P_0 = 0
-        absolute = 2 * self.headspace * before / (root + room) if room > 0 else (root - room) / (2 * beta)
-        return absolute - ATMOSPHERE
+        filled = self.pressure + ATMOSPHERE
+        return sealed_pressure(area_lost, self.headspace, self.body_share, self.wall_stretch, filled)
 
     def ring_force(self, squeeze: float) -> float:
         """Give what of the force the bare wall bears [N] at a squeeze s [mm], ends and ribs counted in."""
