@@ -37,6 +37,7 @@ __all__ = [
     "Modulus",
     "Number",
     "Pressure",
+    "Stiffness",
     "Temperature",
     "Torque",
     "TurningSpeed",
@@ -73,6 +74,7 @@ TurningSpeed = Annotated[float, _finite("rpm"), _reads("speed of turning")]
 Torque = Annotated[float, _finite("N m"), _reads("torque")]
 Force = Annotated[float, _finite("N"), _reads("force")]
 Pressure = Annotated[float, _finite("kPa"), _reads("pressure")]
+Stiffness = Annotated[float, _finite("N/mm"), _reads("stiffness")]
 Modulus = Annotated[float, _finite("MPa"), _reads("modulus")]
 Volume = Annotated[float, _finite("ml"), _reads("volume")]
 Temperature = Annotated[float, _finite("deg C"), _reads("temperature")]

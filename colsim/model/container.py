@@ -9,11 +9,21 @@ from typing import Annotated, Any, ClassVar, Self
 from pydantic import Field, model_validator
 
 from colsim.errors import ScenarioError
-from colsim.model.base import AssumedRange, Description, Length, Mass, Modulus, Number, Pressure, Volume, reader_of
+from colsim.model.base import (
+    AssumedRange,
+    Description,
+    Length,
+    Mass,
+    Modulus,
+    Number,
+    Pressure,
+    Stiffness,
+    Volume,
+    reader_of,
+)
 from colsim.model.conditions import Conditions
 from colsim.model.softness import (
     ASSUMED_EMPTY,
-    SIZES_OF_SOFT,
     SOFTENS,
     bottle_of,
     require_sizes_of_soft,
@@ -30,9 +40,18 @@ from colsim.model.stand_ins import (
     Surface,
     WallFeel,
 )
+from colsim.model.stiffness import (
+    NUMBERS_OF_SHAPE,
+    board_stiffness,
+    firm_ranges,
+    is_described_soft,
+    require_sizes_of_firm,
+)
 from colsim.theory.squeeze import Bottle
 
 __all__ = ["Container"]
+
+_MAY_BE_NONE = frozenset({"carbonation", "gauge_pressure"})  # numbers that may be 0, or below
 
 
 class Container(Description):
@@ -48,11 +67,8 @@ class Container(Description):
         {
             "wall_thickness",
             "modulus",
-            "carbonation",
-            "gauge_pressure",
             "headspace",
             "inside_volume",
-            "body_length",
             "end_stiffness",
             "creep_exponent",
             "set_fraction",
@@ -61,6 +77,8 @@ class Container(Description):
         }
     )
     """Fields that count only where the wall is soft."""
+    of_gas: ClassVar[frozenset[str]] = frozenset({"carbonation", "drink", "gauge_pressure", "body_length"})
+    """Fields that count where the wall is soft, and where the stiffness follows from the gas."""
 
     like: str | None = Field(None, description="name of a catalogue entry that gives what is not written here")
     name: str = Field("container", description="what you call it")
@@ -110,7 +128,15 @@ class Container(Description):
         0.2,
         ge=0,
         le=0.9,
-        description="rebound speed over impact speed [-]: square root of rebound over drop height; assumed 0.2",
+        description="rebound speed over impact speed [-]: square root of rebound over drop height; assumed 0.2; "
+        "below 0.05 it is taken as 0.05, as a damped spring gives some of it back",
+    )
+    stiffness: Annotated[Stiffness, Field(ge=1, le=2000)] | None = Field(
+        None,
+        description="force over the height that it loses between two boards [N/mm]: full and closed, on its side on a "
+        "kitchen scale, a board below and one above; press until the scale shows some 5 kg more, and read by ruler how "
+        "many mm the upper board came down, less what the scale alone gives way by; kilograms times 9.81 over mm; by "
+        "its drink, carbonation or gauge_pressure, or an unknown range, if not given",
     )
     wall_thickness: Annotated[Length, Field(gt=0, le=5)] | None = Field(
         None, description="micrometer on a piece cut from an empty one, half-way up [mm]; by its feel if not given"
@@ -123,14 +149,14 @@ class Container(Description):
     )
     carbonation: Annotated[Number, Field(ge=0, le=5)] | None = Field(
         None,
-        description="carbon dioxide in the drink, from the bottler [volumes]; by the drink if not given, and still if "
-        "that is not given either",
+        description="carbon dioxide in the drink, from the bottler [volumes]; by the drink if not given; up to 1 it "
+        "counts as still, and its wall holds it",
     )
     drink: Drink | None = Field(None, description="what is in it, if you do not know its carbonation")
     gauge_pressure: Annotated[Pressure, Field(ge=-60, le=1000)] | None = Field(
         None,
         description="pressure above that of the air in a closed one at the temperature of loading, gauge with a needle "
-        "through the cap [kPa]; goes before drink and carbonation",
+        "through the cap [kPa]; goes before drink and carbonation; up to 5 its wall holds it",
     )
     headspace: Annotated[Number, Field(ge=0, le=0.5)] | None = Field(
         None,
@@ -144,8 +170,8 @@ class Container(Description):
     )
     body_length: Annotated[Length, Field(gt=5, le=400)] | None = Field(
         None,
-        description="ruler along the straight part between base and shoulder [mm]; of a soft wall an unknown range by "
-        "what it holds if not given",
+        description="ruler along the straight part between base and shoulder [mm]; where it counts an unknown range by "
+        "what it holds, or by the length of a can, if not given",
     )
     end_stiffness: Annotated[Number, Field(ge=1, le=10_000)] | None = Field(
         None,
@@ -180,11 +206,13 @@ class Container(Description):
             return data
         from colsim.model.catalogue import find_entry  # the catalogue is made of containers
 
-        return {**find_entry(data["like"]).values(), **data}
+        find_entry(data["like"])  # refuses what is not there
+        return _with_entry(data)
 
     @classmethod
     def stand_ins(cls, data: Mapping[str, Any]) -> Mapping[str, StandIn]:
-        """Give the ranges that surface, feel and drink stand for, and those of a soft wall that nobody measured."""
+        """Give the ranges that surface, feel and drink stand for, and those of wall and stiffness."""
+        data = _with_entry(data)
         tables: dict[str, tuple[str, Mapping[Any, StandIn]]] = {
             "friction": ("surface", FRICTION_OF_CONTAINERS),
             "wall_thickness": ("wall_feel", WALL_THICKNESS),
@@ -193,21 +221,38 @@ class Container(Description):
         by_word = {
             field: table[str(data[word])] for field, (word, table) in tables.items() if str(data.get(word)) in table
         }
-        if not any(data.get(name) for name in SOFTENS):
-            return by_word
-        return {**by_word, **soft_ranges(dict(cls._given_sizes(data)), data)}
+        given = dict(cls._given_numbers(data))
+        ranges = soft_ranges if is_described_soft(given, data) else firm_ranges
+        found = {**by_word, **ranges(given, data)}
+        return {name: spread for name, spread in found.items() if data.get(name) is None}
 
     @classmethod
-    def _given_sizes(cls, data: Mapping[str, Any]) -> Iterator[tuple[str, Spread]]:
-        """List what was given of the sizes from which others follow; what cannot be read is refused elsewhere."""
-        if isinstance(data.get("like"), str):
-            data = _with_entry(data)
-        for name in SIZES_OF_SOFT & data.keys():
+    def is_described_soft(cls, data: Mapping[str, Any]) -> bool:
+        """Tell whether a container described so is soft: by its wall, or because it is still.
+
+        Parameters
+        ----------
+        data : mapping
+            What was given.
+
+        Returns
+        -------
+        bool
+            As `is_soft` of the container made of it.
+        """
+        data = _with_entry(data)
+        return is_described_soft(dict(cls._given_numbers(data)), data)
+
+    @classmethod
+    def _given_numbers(cls, data: Mapping[str, Any]) -> Iterator[tuple[str, Spread]]:
+        """List what was given of the numbers from which others follow; what cannot be read is refused elsewhere."""
+        for name in NUMBERS_OF_SHAPE & data.keys():
             try:
                 spread = _as_spread(data[name], reader_of(cls.model_fields[name]))
             except ScenarioError:
                 continue
-            if 0 <= spread.low <= spread.high < 1 if name == "headspace" else spread.low > 0:
+            makes_sense = 0 <= spread.low <= spread.high < 1 if name == "headspace" else spread.low > 0
+            if makes_sense or name in _MAY_BE_NONE:
                 yield name, spread
 
     @model_validator(mode="after")
@@ -221,8 +266,16 @@ class Container(Description):
                 f"set_flat {self.set_flat:g} mm must be at most half the diameter ({self.diameter / 2:g} mm); "
                 "a container flatter than that will not roll at all and is outside this model"
             )
+        if self.is_soft and self.stiffness is not None:
+            text = (
+                f"got {self.stiffness:g} N/mm besides wall_thickness, wall_feel or squeeze_test; allowed: one of them; "
+                "leave out stiffness where a squeeze test was made or the wall is thin, and the wall where it is firm"
+            )
+            raise ScenarioError([("stiffness", text)])
         if self.is_soft:
             require_sizes_of_soft(self)
+        elif self.is_held_by_gas:
+            require_sizes_of_firm(self)
         return self
 
     def as_given(self) -> dict[str, Any]:
@@ -244,13 +297,22 @@ class Container(Description):
 
     @property
     def is_soft(self) -> bool:
-        """Whether its wall gives way: its thickness, its feel or a squeeze test was given."""
+        """Whether its wall holds its shape: its thickness, its feel or a squeeze test was given, or it is still."""
         return any(getattr(self, name) for name in SOFTENS)
+
+    @property
+    def is_held_by_gas(self) -> bool:
+        """Whether its stiffness follows from its gas: it is not soft, and its stiffness is not given or assumed."""
+        return not self.is_soft and self.stiffness is None
 
     @property
     def without_effect(self) -> frozenset[str]:
         """Fields that are read and kept, but that no simulation of this container uses."""
-        return frozenset({"length"}) | (frozenset() if self.is_soft else self.of_soft_walls)
+        unused = frozenset({"length"})
+        if not self.is_soft:
+            unused |= self.of_soft_walls if self.is_held_by_gas else self.of_soft_walls | self.of_gas
+        # A measured pressure goes before what the drink says of it.
+        return unused if self.gauge_pressure is None else unused | {"carbonation", "drink"}
 
     @property
     def contents(self) -> float:
@@ -273,7 +335,8 @@ class Container(Description):
         Returns
         -------
         Bottle or None
-            None if it is rigid. With a squeeze test, ends and pressure as fitted to its readings, and creep after that.
+            None if it is not soft. With a squeeze test, ends and pressure as fitted to its readings, and creep after
+            that.
 
         Raises
         ------
@@ -309,6 +372,42 @@ class Container(Description):
         """
         return squeeze_fit_of(self, conditions)
 
+    def board_stiffness(self, conditions: Conditions | None = None) -> float:
+        r"""Give how stiff it is between two boards, if it is not soft.
+
+        .. math:: k = \frac{\pi}{2} p L
+
+        with its gauge pressure p in service and the length L of its straight body, unless its stiffness is given.
+
+        Parameters
+        ----------
+        conditions : Conditions, optional
+            Temperatures of loading and of service; 20 deg C is assumed where one is not given.
+
+        Returns
+        -------
+        float
+            Force over the height lost [N/mm]: its ``stiffness``, else by its gas, else the typical of the range that
+            is assumed where nothing is said of either. One contact alone is twice as stiff.
+
+        Raises
+        ------
+        ScenarioError
+            If it is soft, its gas presses too little to hold any shape, or a drink with carbonation is colder or
+            hotter than its pressure is known for.
+
+        References
+        ----------
+        `colsim.theory.contact.skin_stiffness`, two in series. The wall's own stiffness is left out.
+
+        Examples
+        --------
+        >>> can = Container(diameter=66, mass="0.385 kg", gauge_pressure="300 kPa", body_length="110 mm")
+        >>> round(can.board_stiffness(), 1)
+        51.8
+        """
+        return board_stiffness(self, conditions)
+
     @property
     def moment_of_inertia(self) -> float:
         """Moment about its own axis [kg mm2]: the wall turns as a ring, a share of the liquid as a solid cylinder."""
@@ -328,8 +427,12 @@ def _as_spread(value: Any, reader: Callable[[Any], float] | None) -> Spread:
 
 
 def _with_entry(data: Mapping[str, Any]) -> Mapping[str, Any]:
-    """Fill in what the catalogue entry gives, if there is such an entry."""
+    """Fill in what the catalogue entry gives, if there is such an entry; a stiffness goes before the entry's wall."""
     from colsim.model.catalogue import CATALOGUE  # the catalogue is made of containers
 
-    entry = CATALOGUE.get(data["like"])
-    return data if entry is None else {**entry.values(), **data}
+    like = data.get("like")
+    entry = CATALOGUE.get(like) if isinstance(like, str) else None
+    if entry is None:
+        return data
+    instead = SOFTENS if data.get("stiffness") is not None else frozenset()
+    return {**{name: value for name, value in entry.values().items() if name not in instead}, **data}

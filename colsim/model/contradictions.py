@@ -79,7 +79,10 @@ def container_contradictions(scenario: Scenario, container: Container, who: str)
     """
     column, rotor = scenario.column, scenario.rotor
     try:
-        container.bottle(scenario.conditions)
+        if container.is_soft:
+            container.bottle(scenario.conditions)
+        else:
+            container.board_stiffness(scenario.conditions)
     except ScenarioError as error:
         own = "container" if scenario.container is not None else f"containers.{who}"
         for path, text in error.problems:

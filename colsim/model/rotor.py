@@ -69,8 +69,10 @@ class Rotor(Description):
         20.0,
         gt=0,
         le=500,
-        description="torque at which the motor stalls, at the drum's shaft, by spring scale on a lever [N m]; "
-        "by what the motor is like, or assumed 20, if not given",
+        description="torque at which the motor stalls, at the drum's shaft [N m]: with the plug out fix a lever of "
+        "known length to the shaft, or clamp it to the drum, and hook a spring or luggage scale to its end, square to "
+        "it; clear of hands, run the motor until it stalls, and read: newtons times metres, or kilograms times 9.81 "
+        "times metres; fingers and sleeves stay out; by what the motor is like, or assumed 20, if not given",
     )
     motor: Motor | None = Field(None, description="what the motor is like, if you cannot measure its torque")
     rest: Literal["pocket_up", "land_up"] = Field(

@@ -21,7 +21,6 @@ from colsim.model.contradictions import contradictions
 from colsim.model.loading import Loading, Target
 from colsim.model.paths import opened, put
 from colsim.model.rotor import Rotor
-from colsim.model.softness import SOFTENS
 from colsim.model.spread import Spread, StandIn
 from colsim.model.stand_ins import (
     CREEP_EXPONENT,
@@ -429,7 +428,7 @@ def _with_wet_friction(liner: Any) -> Any:
 def _with_creep(table: Any, days: Any) -> Any:
     """Put in by how much a soft wall gets softer, which matters to one that lies for days alone."""
     lies = isinstance(days, (int, float)) and days > 0
-    soft = isinstance(table, dict) and any(table.get(name) for name in SOFTENS)
+    soft = isinstance(table, dict) and Container.is_described_soft(table)
     if not (lies and soft) or table.get("creep_exponent") is not None:
         return table
     return {**table, "creep_exponent": CREEP_EXPONENT}

@@ -33,6 +33,7 @@ __all__ = [
     "SIZES_OF_SOFT",
     "SOFTENS",
     "HeightBand",
+    "body_length_range",
     "bottle_of",
     "height_band",
     "heights_under",
@@ -95,13 +96,11 @@ def soft_ranges(given: Mapping[str, Spread], words: Mapping[str, object]) -> dic
         "end_stiffness": END_STIFFNESS,
         "set_fraction": SET_FRACTION,
         "headspace": _headspace(given),
+        "wall_thickness": WALL_THICKNESS.get(str(words.get("wall_feel")), ANY_WALL_THICKNESS),
     }
-    feel = str(words.get("wall_feel"))
     if tested and "diameter" in given:
         ranges["tested_diameter"] = _fixed(given["diameter"].typical, "as diameter")
-    if tested or feel in WALL_THICKNESS:
-        ranges["wall_thickness"] = WALL_THICKNESS.get(feel, ANY_WALL_THICKNESS)
-    if (body := _body_length(given, ranges["headspace"])) is not None:
+    if (body := body_length_range(given)) is not None:
         ranges["body_length"] = body
     overridden = {"modulus", "end_stiffness", "wall_thickness"} if tested else set()
     return {
@@ -127,10 +126,22 @@ def _headspace(given: Mapping[str, Spread]) -> StandIn:
     return StandIn(kind="unknown", low=least, typical=typical, high=high, origin=origin)
 
 
-def _body_length(given: Mapping[str, Spread], headspace: StandIn) -> StandIn | None:
+def body_length_range(given: Mapping[str, Spread]) -> StandIn | None:
+    """Give the range of the length of the straight body, by what the bottle holds.
+
+    Parameters
+    ----------
+    given : mapping of str to Spread
+        As for `soft_ranges`.
+
+    Returns
+    -------
+    StandIn or None
+        [mm]; None where it does not follow from what was given.
+    """
     if not {"diameter", "mass"} <= given.keys():
         return None
-    gas = given.get("headspace", headspace)
+    gas = given.get("headspace", _headspace(given))
 
     def whole(volume: float, area: float) -> float:  # length at which the body would hold all [mm]
         return 1000 * volume / area
@@ -210,7 +221,7 @@ def require_sizes_of_soft(container: Container) -> None:
                 (
                     "wall_thickness",
                     f"got {wall:g} mm; allowed: at most a twentieth of the diameter ({d / THINNEST_RATIO:g} mm); leave "
-                    "out wall_thickness and wall_feel for a rigid container",
+                    "out wall_thickness and wall_feel for a firm container, and measure its stiffness",
                 )
             ]
         )
@@ -392,13 +403,11 @@ def heights_under(
     Raises
     ------
     ScenarioError
-        If the container is rigid.
+        If the container is not soft.
     """
     bottle = bottle_of(container, conditions)
     if bottle is None:
-        raise ScenarioError(
-            f"{container.name} is rigid; give wall_thickness, wall_feel or squeeze_test to have it give way"
-        )
+        raise ScenarioError(f"{container.name} has no soft wall; give wall_thickness, wall_feel or squeeze_test of it")
     return [height_under(bottle, load + weight(container.mass) / 2) for load in loads_on_top]
 
 
@@ -465,7 +474,7 @@ def softest_and_stiffest(
     Raises
     ------
     ScenarioError
-        If the container is rigid, or the ends do not go together.
+        If the container is not soft, or the ends do not go together.
     """
     ends: dict[str, tuple[float, float]] = {}
     for name, spread in container.spreads.items():

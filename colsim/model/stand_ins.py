@@ -13,8 +13,10 @@ from typing import Literal
 from colsim.model.spread import StandIn
 
 __all__ = [
+    "ANY_STIFFNESS",
     "ANY_WALL_THICKNESS",
     "BODY_SHARE",
+    "CAN_BODY",
     "CARBONATION",
     "CREEP_EXPONENT",
     "END_STIFFNESS",
@@ -112,7 +114,7 @@ WALL_THICKNESS: Mapping[str, StandIn] = MappingProxyType(
 """Thickness of the side wall by how it feels to the thumb [mm]."""
 
 ANY_WALL_THICKNESS = _range(0.06, 0.15, 0.35, f"{_ASSUMED}: a soft wall of any feel")
-"""Thickness of a side wall of which only the squeeze was tried [mm]."""
+"""Thickness of a side wall of which only the squeeze was tried, or which is known only to hold a still drink [mm]."""
 
 MODULUS = _range(2000.0, 3000.0, 4000.0, "stretched polyester: 2 to 4 GPa along, from memory; sheet 2.7 to 4, handbook")
 """Young's modulus of a soft wall [MPa]. Film reaches 5000, which is left out: a bottle is stretched less."""
@@ -122,6 +124,15 @@ HEADSPACE = _range(0.02, 0.04, 0.06, _ASSUMED)
 
 BODY_SHARE = _range(0.70, 0.85, 0.92, f"{_ASSUMED}: the straight body holds 70 to 92 % of what goes in")
 """Share of a bottle's inside that lies in its straight body [-], from which its length follows."""
+
+CAN_BODY = _range(0.85, 0.90, 0.95, f"{_ASSUMED}: a can is straight over 85 to 95 % of its length")
+"""Share of a can's length that is straight [-]."""
+
+ANY_STIFFNESS = _range(20.0, 70.0, 150.0, f"{_ASSUMED}: a firm bottle or can, cold to warm")
+"""Stiffness between two boards of a container of which nothing is known but that it is firm [N/mm].
+
+By (pi/2) p L: 100 kPa on 130 mm make 20 N/mm, 300 kPa on 150 mm 71, and 600 kPa on 160 mm 151.
+"""
 
 END_STIFFNESS = _range(1.0, 10.0, 100.0, f"{_ASSUMED}: ring and skin alone are the least, held ends are far above")
 """Factor of base, shoulder and ribs on the ring's stiffness [-].

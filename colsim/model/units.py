@@ -70,6 +70,12 @@ QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
             ),
             _quantity("force", "N", '"60 N" or "13.5 lbf"', {"kgf": STANDARD_GRAVITY, "lbf": _POUND_FORCE}),
             _quantity(
+                "stiffness",
+                "N/mm",
+                '"70 N/mm", "7 kgf/mm" or "400 lbf/in"',
+                {"kgf/mm": STANDARD_GRAVITY, "lbf/in": _POUND_FORCE / INCH_IN_MM, "N/m": 1e-3, "kN/m": 1.0},
+            ),
+            _quantity(
                 "pressure", "kPa", '"30 kPa" or "4.4 psi"', {"bar": 100.0, "psi": 1000 * _POUND_FORCE / INCH_IN_MM**2}
             ),
             _quantity("modulus", "MPa", '"3000 MPa" or "3 GPa"', {"GPa": 1000.0}),

@@ -55,7 +55,29 @@ def test_the_drink_goes_in(name, drink):
     assert 0.55 * cylinder < drink < cylinder
 
 
+@pytest.mark.parametrize("name", [CAN, SLEEK, SLIM])
+def test_a_can_is_straight_between_base_and_neck(name):
+    # From memory: the base's profile and the neck take some 8 to 11 mm each, whatever the size of the can.
+    figures = CATALOGUE[name].figures
+    assert 16 <= figures["length"].value - figures["body_length"].value <= 22
+    # The straight part alone holds no more than all of the drink and a headspace of 6 %.
+    one = CATALOGUE[name].container()
+    assert math.pi / 4 * one.diameter**2 * one.body_length / 1e6 < (one.mass - one.empty_mass) / 0.94
+
+
+@pytest.mark.parametrize(("name", "still"), [(name, name == WATER) for name in CATALOGUE])
+def test_what_is_in_it_is_what_its_name_says(name, still):
+    # Soft drinks hold 1.5 to 4 volumes, about 3 common.
+    one = CATALOGUE[name].container()
+    assert one.is_soft == still
+    spread = one.spreads["carbonation"]
+    assert (spread.low, spread.high) == (0, 0) if still else spread.low <= 3 <= spread.high
+
+
 def test_every_figure_names_its_source():
     for entry in CATALOGUE.values():
-        assert set(entry.figures) == {"diameter", "length", "mass", "empty_mass"}
+        words = {"drink", "wall_feel"} if entry.name == WATER else {"drink"}
+        body = {"body_length"} if "can" in entry.name else set()
+        assert set(entry.figures) == {"diameter", "length", "mass", "empty_mass"} | words | body
+        assert all(isinstance(figure.value, str) == (field in words) for field, figure in entry.figures.items())
         assert all(len(figure.source) > 10 for figure in entry.figures.values()), entry.name

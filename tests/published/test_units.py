@@ -31,6 +31,10 @@ GRAVITY = Fraction(980665, 10**5)
         ("force", "1 kgf", GRAVITY),
         ("pressure", "1 kPa", Fraction(1)),
         ("pressure", "1 bar", Fraction(100)),
+        ("stiffness", "1 N/mm", Fraction(1)),
+        ("stiffness", "1 kgf/mm", GRAVITY),
+        ("stiffness", "1 N/m", Fraction(1, 1000)),
+        ("stiffness", "1 kN/m", Fraction(1)),
         ("modulus", "1 MPa", Fraction(1)),
         ("modulus", "1 GPa", Fraction(1000)),
         ("volume", "1 ml", Fraction(1)),
@@ -48,6 +52,7 @@ def test_exact_factors(quantity, text, exact):
         ("torque", "1 lbf ft", float(POUND * GRAVITY * INCH * 12 / 1000)),  # 1.355818 N m
         ("force", "1 lbf", float(POUND * GRAVITY)),  # 4.448222 N
         ("pressure", "1 psi", float(1000 * POUND * GRAVITY / INCH**2)),  # 6.894757 kPa
+        ("stiffness", "1 lbf/in", float(POUND * GRAVITY / INCH)),  # 0.1751268 N/mm
         ("volume", "1 fl oz", float(231 * (INCH / 10) ** 3 / 128)),  # a gallon of 231 in3; 29.57353 ml
         ("angle", "1 rad", 180 / math.pi),
         ("angle", "1 deg", 1.0),
@@ -71,6 +76,8 @@ def test_pound_force_foot_as_printed():
     # NIST Special Publication 811, Appendix B (from memory): 1 lbf ft = 1.355818 N m, 1 lbf in = 0.1129848 N m.
     assert read_quantity("1 lbf ft", QUANTITIES["torque"]) == pytest.approx(1.355818, rel=5e-7)
     assert read_quantity("1 lbf in", QUANTITIES["torque"]) == pytest.approx(0.1129848, rel=5e-7)
+    # The same: 1 lbf/in = 175.1268 N/m.
+    assert read_quantity("1 lbf/in", QUANTITIES["stiffness"]) == pytest.approx(0.1751268, rel=5e-7)
 
 
 def test_every_listed_unit_is_checked_here():
@@ -80,5 +87,6 @@ def test_every_listed_unit_is_checked_here():
     checked |= {("speed of turning", u) for u in ("rpm", "deg/s", "rad/s")}
     checked |= {("force", u) for u in ("N", "kgf", "lbf")} | {("pressure", u) for u in ("kPa", "bar", "psi")}
     checked |= {("modulus", u) for u in ("MPa", "GPa")} | {("volume", u) for u in ("ml", "l", "fl oz")}
+    checked |= {("stiffness", u) for u in ("N/mm", "kgf/mm", "lbf/in", "N/m", "kN/m")}
     checked |= {("temperature", u) for u in ("C", "F")}
     assert listed == checked

@@ -19,7 +19,7 @@ NUMBERS = [
     if (part, name) == (OnHand, "liners") or (name not in OTHER and not choices(part, name))
 ]
 BOUNDED = [(part, name) for part, name in NUMBERS if name not in BELOW_ZERO]
-UNITS = ("mm", "kg", "deg", "deg C", "-", "rpm", "N m", "volumes", "MPa", "kPa", "ml", "N")
+UNITS = ("mm", "kg", "deg", "deg C", "-", "rpm", "N m", "volumes", "MPa", "kPa", "ml", "N/mm", "N")
 
 
 @pytest.mark.parametrize("part", LEAST)
@@ -79,6 +79,7 @@ def test_absurdly_great_is_refused(part, name):
         (Loading, "top_up_at"),
         (Layer, "count"),
         (Container, "wall_thickness"),
+        (Container, "stiffness"),
         (Target, "failures_per_vend"),
         (Target, "failures_per_fill"),
     ],
@@ -105,6 +106,8 @@ def test_zero_is_refused_where_it_makes_no_sense(part, name):
         (Loading, "count", 200),
         (Layer, "count", 200),
         (Container, "carbonation", 5),
+        (Container, "stiffness", 1),
+        (Container, "stiffness", 2000),
         (Liner, "lifted_edge", 50),
         (Conditions, "loading_temperature", -10),
         (Conditions, "service_temperature", 60),
@@ -128,6 +131,8 @@ def test_the_bounds_themselves_are_allowed_where_they_are_said_to_be(part, name,
         (Loading, "count", 201),
         (Layer, "count", 201),
         (Container, "carbonation", 5.01),
+        (Container, "stiffness", 0.99),
+        (Container, "stiffness", 2001),
         (Liner, "lifted_edge", 50.1),
         (Conditions, "loading_temperature", -10.1),
         (Conditions, "service_temperature", 60.1),

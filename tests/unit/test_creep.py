@@ -96,7 +96,7 @@ def test_a_squeeze_test_is_fitted_to_a_fresh_bottle_and_creep_comes_after():
 def test_a_container_on_its_own_creeps_by_the_typical_exponent():
     typical = stand_ins.CREEP_EXPONENT.typical
     assert water(wall_feel="thin").bottle(MONTH) == water(wall_feel="thin", creep_exponent=typical).bottle(MONTH)
-    assert water(creep_exponent=0.1).bottle(MONTH) is None  # rigid
+    assert water(creep_exponent=0.1, drink="cola_like").bottle(MONTH) is None  # firm
 
 
 def test_a_simulation_meets_the_wall_as_it_is_after_the_days():

@@ -39,16 +39,16 @@ def squeezed(*heights, **changes):
 
 
 @pytest.mark.parametrize(
-    "changes", [{}, {"drink": "light"}, {"gauge_pressure": 50}, {"length": 200}, {"modulus": 3000}]
+    "changes", [{}, {"drink": "cola_like"}, {"gauge_pressure": 50}, {"length": 200}, {"modulus": 3000}]
 )
-def test_a_rigid_container_gains_no_unknowns(changes):
-    rigid = water(**changes)
-    assert not rigid.is_soft
-    assert rigid.bottle() is rigid.squeeze_fit() is None
-    assert not OF_SOFT_ONES & rigid.spreads.keys()
-    assert [getattr(rigid, name) for name in OF_SOFT_ONES - changes.keys()] == [None] * len(
-        OF_SOFT_ONES - changes.keys()
-    )
+def test_a_firm_container_gains_no_unknowns_of_a_wall(changes):
+    firm = water(**changes if "gauge_pressure" in changes else {"stiffness": 40, **changes})
+    assert not firm.is_soft
+    assert firm.bottle() is firm.squeeze_fit() is None
+    of_its_wall = OF_SOFT_ONES - {"body_length"}
+    assert not of_its_wall & firm.spreads.keys()
+    assert ("body_length" in firm.spreads) == ("gauge_pressure" in changes)  # gas presses along it
+    assert {getattr(firm, name) for name in of_its_wall - changes.keys()} == {None}
 
 
 @pytest.mark.parametrize("soft", [{"wall_feel": "thin"}, {"wall_thickness": "0.12 mm"}, {"squeeze_test": READINGS}])
@@ -118,7 +118,7 @@ def test_a_long_body_says_that_there_is_some_gas():
 
 
 def test_a_catalogue_entry_gives_the_sizes_from_which_the_rest_follows():
-    one = Container(like="500 ml still water", wall_feel="thin")
+    one = Container(like="500 ml still water", wall_feel="very_thin")
     assert one.bottle().body_share == pytest.approx(0.85)
     assert body_share(one) * inside_volume(one) == pytest.approx(math.pi / 4 * 64.5**2 * one.body_length / 1000)
     assert Container(**one.as_given()) == one
@@ -128,7 +128,8 @@ def test_a_catalogue_entry_gives_the_sizes_from_which_the_rest_follows():
 def test_unknowns_of_a_scenario_leave_out_what_has_no_effect_yet():
     soft = small_scenario(**{"container.wall_feel": "thin"})
     unused = {f"container.{name}" for name in soft.container.without_effect}
-    assert set(soft.unknowns()) == set(small_scenario().unknowns()) | {
+    firm = small_scenario(**{"container.stiffness": 70})
+    assert set(soft.unknowns()) == set(firm.unknowns()) | {
         f"container.{name}" for name in soft.container.spreads if f"container.{name}" not in unused
     }
     assert not unused & set(soft.unknowns())
@@ -363,8 +364,8 @@ def test_heights_are_the_diameter_less_the_squeeze_with_half_its_own_weight():
     assert heights_under(one, [0.0, 30.0]) == pytest.approx(
         [65 - one.bottle().squeeze_under(load + 0.5125 * G / 2) for load in (0.0, 30.0)]
     )
-    with pytest.raises(ScenarioError, match=r"^container is rigid; give wall_thickness, wall_feel or squeeze_test"):
-        heights_under(water(), [1.0])
+    with pytest.raises(ScenarioError, match=r"^container has no soft wall; give wall_thickness, wall_feel or squeeze"):
+        heights_under(water(drink="cola_like"), [1.0])
 
 
 @pytest.mark.parametrize("one", [water(wall_feel="very_thin"), squeezed(62, 58, 56)])
