@@ -52,10 +52,10 @@ def choices(part, name):
 
 
 def small_scenario(count=2, **changes):
-    """Give a quick column: 66 mm in 90 mm vends clean without a spacer, 58 mm stalls."""
+    """Give a quick column: 66 mm in 90 mm vends clean without a spacer, three of 58 mm stall."""
     return Scenario(
         title="small",
-        container={"diameter": 66, "mass": 0.54},
+        container={"diameter": 66, "mass": 0.54, "stiffness": 70},
         column={"width": 90, "height": 900, "wall_friction": 0.25},
         rotor=ROTOR,
         loading={"count": count},

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from importlib.util import find_spec
+from dataclasses import replace
+from importlib import import_module
 
 from colsim.errors import ScenarioError
 from colsim.physics.engines import Engine, Settings
@@ -18,6 +19,7 @@ __all__ = [
     "compiles_first",
     "engine_maker",
     "engine_named",
+    "finer",
     "make_ready",
 ]
 
@@ -32,8 +34,7 @@ def engine_named(wanted: str) -> str:
     Parameters
     ----------
     wanted : str
-        ``compiled`` (machine code, by numba), ``pymunk`` (the reference), or ``auto``: the compiled one if numba is
-        installed.
+        ``compiled`` (machine code, by numba), ``pymunk`` (the slow reference), or ``auto``, which is the compiled one.
 
     Returns
     -------
@@ -43,15 +44,31 @@ def engine_named(wanted: str) -> str:
     Raises
     ------
     ScenarioError
-        If the name is not one of these, or the compiled engine is wanted without numba.
+        If the name is not one of these, or numba does not work here. One engine never stands in for the other.
     """
     if wanted not in ENGINES:
         raise ScenarioError([("engine", f"got {wanted!r}; allowed: {' | '.join(ENGINES)}")])
-    there = find_spec("numba") is not None
-    if wanted == COMPILED and not there:
-        text = 'got "compiled", but numba is not installed; install colsim[fast], or take "pymunk", which is slower'
-        raise ScenarioError([("engine", text)])
-    return PYMUNK if wanted == PYMUNK or not there else COMPILED
+    named = PYMUNK if wanted == PYMUNK else COMPILED
+    if problem := _what_is_wrong_with_numba(named):
+        raise ScenarioError([("engine", f'got "{wanted}", but {problem}')])
+    return named
+
+
+def _what_is_wrong_with_numba(named: str) -> str:
+    """Say why an engine cannot run here, and what to do; empty if it can."""
+    try:
+        numba = import_module("numba")
+    except Exception as error:  # a broken installation raises what it likes
+        return (
+            f"numba, which both engines need, cannot be imported ({type(error).__name__}: {error}); install it again: "
+            "pip install --force-reinstall numba llvmlite"
+        )
+    if named == COMPILED and numba.config.DISABLE_JIT:
+        return (
+            "numba compiles nothing, because NUMBA_DISABLE_JIT is set; unset it, or take the reference "
+            f'(--engine {PYMUNK}, engine="{PYMUNK}"), which is far slower'
+        )
+    return ""
 
 
 def engine_maker(wanted: str) -> EngineMaker:
@@ -65,11 +82,33 @@ def engine_maker(wanted: str) -> EngineMaker:
     return CompiledEngine
 
 
+def finer(wanted: str) -> Settings:
+    """Give the settings with which an engine takes half of its usual time step.
+
+    Parameters
+    ----------
+    wanted : str
+        As for `engine_named`, which says what is refused.
+
+    Returns
+    -------
+    Settings
+        The usual ones but for the step [s].
+    """
+    usual = Settings()
+    step = usual.step
+    if engine_named(wanted) == PYMUNK:
+        from colsim.physics.pymunk_engine import LONGEST_STEP
+
+        step = min(step, LONGEST_STEP)  # it cuts longer ones to this
+    return replace(usual, step=step / 2)
+
+
 def compiles_first(wanted: str) -> bool:
     """Tell whether an engine has to be compiled on this machine before it runs, which takes some fifteen seconds."""
     if engine_named(wanted) == PYMUNK:
         return False
-    from colsim.physics.kernel import is_compiled
+    from colsim.physics.kernel.looking import is_compiled
 
     return not is_compiled()
 

@@ -1,4 +1,4 @@
-"""The rigid-body engine in machine code: what the kernel computes, as the rest of colsim asks it of an engine."""
+"""The engine in machine code: what the kernel computes, as the rest of colsim asks it of an engine."""
 
 from __future__ import annotations
 
@@ -10,12 +10,14 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from colsim.physics import kernel as of
-from colsim.physics.engines import ContactRow, Contacts, FloatArray, IntArray, Settings, State, TornApartError
-from colsim.physics.giving_way import GivingWay, Pace
+from colsim.physics.contact_law import LEAST_STIFFNESS, RIGID
+from colsim.physics.engines import ContactRow, Contacts, DivergedError, FloatArray, IntArray, Settings, State
+from colsim.physics.kernel import world as of
+from colsim.physics.kernel.looking import DIVERGED, ENTRIES
 from colsim.physics.scene import Arc, Body, Chain, Friction, Line, Part, Piece, Point, Scene, friction_with
-from colsim.physics.softness import SoftBodies
 from colsim.physics.watching import Watch, new_watch
+from colsim.theory.contact import damping_ratio
+from colsim.theory.squeeze import ATMOSPHERE
 
 __all__ = ["CompiledEngine", "compile_now"]
 
@@ -26,19 +28,19 @@ _EVERYWHERE = (-1e12, 1e12, -1e12, 1e12)  # [mm], of a piece of the drum, which 
 class CompiledEngine:
     """One scene in machine code, deterministic for the same calls in the same order.
 
-    Arcs stay arcs. Nothing here holds the interpreter's lock while time passes.
+    Arcs stay arcs. The GIL is released while time passes.
 
     Parameters
     ----------
     scene : Scene
         Walls, frictions, gravity and drum.
     settings : Settings, optional
-        Step, solver rounds, overlap that is left.
+        Step and solver rounds.
     """
 
     def __init__(self, scene: Scene, settings: Settings | None = None) -> None:
         self.settings = settings or Settings()
-        self._how = of.How(self.settings.step, self.settings.iterations, self.settings.slop, *scene.gravity)
+        self._step = of.StepSettings(self.settings.step, self.settings.iterations, *scene.gravity)
         table = scene.friction_table
         pieces = [piece for chain in scene.walls for piece in _pieces(chain, on_drum=False)]
         pieces.sort(key=lambda piece: -piece[2][of.TOP])
@@ -57,7 +59,7 @@ class CompiledEngine:
         self._world = of.World(
             bodies=np.zeros((2, of.BODY_COLUMNS)),
             corners=np.zeros((2, 4, 2)),
-            order=np.zeros(2, dtype=np.int64),
+            order=np.zeros(2, dtype=np.uint64),
             pieces=np.array(rows, dtype=np.float64).reshape(-1, of.PIECE_COLUMNS),
             piece_friction=np.array(frictions, dtype=np.float64).reshape(-1, len(table)),
             between=np.array(table, dtype=np.float64),
@@ -66,14 +68,14 @@ class CompiledEngine:
             where=np.zeros((of.MOST_CONTACTS, 2), dtype=np.int64),
             sequence=np.zeros(of.MOST_CONTACTS, dtype=np.uint64),
             hits=np.zeros((of.MOST_OF_ONE, of.HIT_COLUMNS)),
-            kept=np.zeros((2, of.MOST_OF_ONE, 2)),
+            kept=np.zeros((2, of.MOST_OF_ONE, 3)),
             kept_key=np.zeros((2, of.MOST_OF_ONE), dtype=np.int64),
             kept_count=np.zeros(2, dtype=np.int64),
             drum=self._drum,
             counts=np.array([0, still, len(rows), 0], dtype=np.int64),
         )
-        # Walls and drum do not give: what bounces off them does so by its own restitution.
-        self._world.bodies[:, of.RESTITUTION] = 1.0
+        self._world.bodies[:, [of.STIFFNESS, of.SHARING]] = RIGID
+        self._world.bodies[:, of.DAMPING] = -1.0  # what touches them bounces by its own
 
     @property
     def drum_angle(self) -> float:
@@ -88,12 +90,13 @@ class CompiledEngine:
         row[[of.X, of.Y, of.ANGLE]] = *position, angle
         row[[of.VX, of.VY, of.SPIN]] = *velocity, spin
         row[of.INVERSE_MASS], row[of.INVERSE_MOMENT] = 1.0 / body.mass, 1.0 / body.moment
-        row[of.RESTITUTION], row[of.SURFACE], row[of.NUMBER] = body.restitution, body.surface, body.index
+        row[of.SURFACE], row[of.NUMBER] = body.surface, body.index
+        row[of.DAMPING] = damping_ratio(body.restitution)
         place = int(np.searchsorted(self._index, body.index))
         self._index = np.insert(self._index, place, body.index)
         self._resized(lambda rows: np.insert(rows, place, 0, axis=0))
         self._world.bodies[place] = row
-        self.reshape(np.array([body.index]), np.array([[body.height, body.flat, body.side, body.flat_angle]]))
+        self.reshape(body)
 
     def _resized(self, change: Callable[[npt.NDArray[Any]], npt.NDArray[Any]]) -> None:
         """Give every array that has a row a body one more or one less; what is kept of the others stays theirs."""
@@ -102,7 +105,7 @@ class CompiledEngine:
             name: change(getattr(world, name)) for name in ("bodies", "corners", "kept", "kept_key", "kept_count")
         }
         count = len(self._index)
-        order = np.zeros(count + 2, dtype=np.int64)
+        order = np.zeros(count + 2, dtype=np.uint64)
         order[:count] = np.argsort(-changed["bodies"][:count, of.Y], kind="stable")
         world.counts[0], world.counts[3] = count, 0
         self._world = world._replace(**changed, order=order)
@@ -110,14 +113,25 @@ class CompiledEngine:
     def _row(self, index: int) -> int:
         return int(np.searchsorted(self._index, index))
 
-    def reshape(self, index: IntArray, sections: FloatArray) -> None:
-        """Give bodies that are in other sections: height, flat, side, angle of the flat; all else stays as it was."""
-        for number, section in zip(index.tolist(), sections.tolist(), strict=True):
-            of.shape(self._world, self._row(number), *section)
-
-    def grip(self, index: int, limit: float) -> None:
-        """Hold a body back by at most a force [mN], whichever way it moves; 0 lets go."""
-        of.grip(self._world, self._row(index), limit)
+    def reshape(self, body: Body) -> None:
+        """Give a body that is in another section, and what has set of it; place, mass and speed stay as they were."""
+        place, gives = self._row(body.index), body.gives
+        row = self._world.bodies[place]
+        round_diameter = body.height + body.set_squeeze
+        row[[of.FIRM, of.LENGTH, of.HEADSPACE, of.BODY_SHARE, of.STRETCH, of.FILLED]] = (
+            gives.firm,
+            gives.length,
+            gives.headspace,
+            gives.body_share,
+            gives.stretch,
+            gives.filled,
+        )
+        row[of.ROUND_AREA] = math.pi / 4 * round_diameter**2
+        row[[of.SET_DENT, of.SET_FRACTION, of.BULGES]] = body.set_squeeze / 2, gives.set_fraction, float(body.bulges)
+        if row[of.SHARING] <= 0.0:  # newly put in
+            pressure = gives.filled - ATMOSPHERE
+            row[of.STIFFNESS] = row[of.SHARING] = max(LEAST_STIFFNESS, gives.firm + math.pi * pressure * gives.length)
+        ENTRIES.change_section(self._world, place, body.height, body.flat, body.side, body.flat_angle)
 
     def remove(self, index: int) -> None:
         """Take a body out."""
@@ -127,56 +141,34 @@ class CompiledEngine:
 
     def drive(self, rate: float) -> None:
         """Have the motor turn the drum at this rate [rad/s], as far as its torque allows."""
-        of.drive(self._world, rate)
+        ENTRIES.drive(self._world, rate)
 
     def hold(self) -> None:
         """Have the gear hold the drum where it is, whatever presses on it, until it is driven again."""
         if self._drum[of.MOMENT] > 0.0:
-            self._world.bodies[-1, [of.INVERSE_MOMENT, of.SPIN, of.OUT_SPIN]] = 0.0
-            self._drum[[of.RATE, of.MOTOR]] = 0.0
+            self._world.bodies[-1, [of.INVERSE_MOMENT, of.SPIN]] = 0.0
+            self._drum[[of.RATE, of.MOTOR_IMPULSE]] = 0.0
 
     def advance(self, steps: int) -> None:
         """Let this many time steps pass.
 
         Raises
         ------
-        TornApartError
+        DivergedError
             If more contacts came up than any real stack has, or a speed that none could have.
         """
-        _require_whole(torn=of.advance(self._world, steps, self._how) >= 0)
+        _require(diverged=not ENTRIES.advance(self._world, steps, self._step))
 
-    def advance_loaded(self, steps: int) -> FloatArray:
-        """Let this many time steps pass; give the mean over them of what `virials` gives.
-
-        Raises
-        ------
-        TornApartError
-            As `advance`.
-        """
-        found = np.zeros((len(self._index), 2, 2))
-        _require_whole(torn=of.advance_loaded(self._world, steps, self._how, found) >= 0)
-        return found
-
-    def advance_giving_way(self, steps: int, soft: GivingWay, pace: Pace) -> None:
-        """Let this many time steps pass, with soft sections following what presses on them after every slice.
-
-        Raises
-        ------
-        TornApartError
-            As `advance`.
-        """
-        _require_whole(torn=of.advance_giving_way(self._world, steps, self._how, soft, pace) >= 0)
-
-    def look_on(self, watch: Watch, soft: GivingWay, pace: Pace, looks: int) -> int:
+    def look_on(self, watch: Watch, looks: int) -> int:
         """Let time pass until what is watched for has come, a container has left, or there were so many looks.
 
         Raises
         ------
-        TornApartError
+        DivergedError
             As `advance`.
         """
-        found = of.look_on(self._world, self._how, watch, soft, pace, looks)
-        _require_whole(torn=found == of.TORN)
+        found = ENTRIES.look_on(self._world, self._step, watch, looks)
+        _require(diverged=found == DIVERGED)
         return found
 
     def reaches(self) -> FloatArray:
@@ -200,34 +192,33 @@ class CompiledEngine:
 
     def _contact_rows(self) -> Iterator[ContactRow]:
         world, step = self._world, self.settings.step
-        for k in range(int(world.counts[3])):
+        for k in range(int(world.counts[of.CONTACTS])):
             contact, (i, j), piece = world.contacts[k], world.pairs[k].tolist(), int(world.where[k, of.PIECE])
-            nx, ny, push, drag = contact[[of.NX, of.NY, of.PUSH, of.DRAG]].tolist()
-            force = ((nx * push - ny * drag) / step, (ny * push + nx * drag) / step)
-            middle = float(contact[of.DISTANCE]) / 2  # between both outlines
+            nx, ny, normal, across = contact[[of.NX, of.NY, of.NORMAL_IMPULSE, of.FRICTION_IMPULSE]].tolist()
+            force = ((nx * normal - ny * across) / step, (ny * normal + nx * across) / step)
             point = (
-                float(world.bodies[i, of.X] + contact[of.AX]) - nx * middle,
-                float(world.bodies[i, of.Y] + contact[of.AY]) - ny * middle,
+                float(world.bodies[i, of.X] + contact[of.AX]),
+                float(world.bodies[i, of.Y] + contact[of.AY]),
             )
             other = int(self._index[j]) if piece < 0 else -1
             part = None if piece < 0 else self._parts[piece]
-            yield int(self._index[i]), other, part, point, (nx, ny), force, -float(contact[of.DISTANCE])
+            yield int(self._index[i]), other, part, point, (nx, ny), force, float(contact[of.OVERLAP])
 
-    def virials(self) -> FloatArray:
-        """Give what presses on each body at the last step, ordered as `state` is, of shape (n, 2, 2) [mN mm]."""
+    def dents(self) -> FloatArray:
+        """Give how far each container is pressed in at the last step, ordered as `state` is, shape (n, 2, 2) [mm]."""
         found = np.zeros((len(self._index), 2, 2))
-        of.virials(self._world, found)
-        return found / self.settings.step
+        ENTRIES.add_dents(self._world, found)
+        return found
 
-    def extremes(self) -> tuple[float, float]:
-        """Give the greatest contact force [mN] and the greatest overlap of what presses [mm] of the last step."""
-        impulse, overlap = of.greatest(self._world)
-        return impulse / self.settings.step, overlap
+    def extremes(self) -> tuple[float, float, float]:
+        """Give the greatest contact force [mN], the deepest dent of a container [mm] and that over its diameter."""
+        impulse, dent, share = ENTRIES.greatest(self._world)
+        return impulse / self.settings.step, dent, share
 
 
-def _require_whole(*, torn: bool) -> None:
-    if torn:
-        raise TornApartError("a speed or a number of contacts beyond all bounds")
+def _require(*, diverged: bool) -> None:
+    if diverged:
+        raise DivergedError("the simulation diverged: a speed above all bounds, or too many contacts")
 
 
 def compile_now() -> None:
@@ -235,12 +226,9 @@ def compile_now() -> None:
     engine = CompiledEngine(Scene((0.0, -1.0), (), 0.0))
     engine.add(Body(0, 1.0, 0.0, 1.0, 1.0), (0.0, 0.0))
     engine.advance(1)
-    engine.advance_loaded(1)
-    engine.virials()
+    engine.dents()
     engine.extremes()
-    soft = SoftBodies(engine, engine.settings)
-    engine.advance_giving_way(1, soft.rows, soft.pace)
-    engine.look_on(new_watch(engine.settings.step), soft.rows, soft.pace, 1)
+    engine.look_on(new_watch(engine.settings.step), 1)
 
 
 def _pieces(chain: Chain, *, on_drum: bool) -> Iterator[tuple[Part, Friction, list[float]]]:
@@ -248,7 +236,10 @@ def _pieces(chain: Chain, *, on_drum: bool) -> Iterator[tuple[Part, Friction, li
     for piece in chain.pieces:
         if isinstance(piece, Line):
             length = math.dist(piece.start, piece.end)
-            yield piece.part, piece.friction, _as_row(of.LINE, piece.start, piece.end, length, box=_box(piece, on_drum))
+            row = _as_row(of.LINE, piece.start, piece.end, length, box=_box(piece, on_drum))
+            row[of.ALONG_X], row[of.ALONG_Y] = piece.direction(0.0)
+            row[of.SIDE_WALL] = float(piece.part in (Part.LEFT_WALL, Part.RIGHT_WALL))
+            yield piece.part, piece.friction, row
             continue
         kind = of.OUTSIDE if piece.sweep < 0 else of.INSIDE
         middle, half = piece.from_angle + piece.sweep / 2, abs(piece.sweep) / 2
@@ -289,7 +280,7 @@ def _as_row(
     *,
     box: tuple[float, float, float, float],
 ) -> list[float]:
-    return [kind, *first, *second, size, math.cos(middle), math.sin(middle), math.cos(min(half, math.pi)), *box]
+    return [kind, *first, *second, size, math.cos(middle), math.sin(middle), math.cos(min(half, math.pi)), *box, 0.0]
 
 
 def _box(piece: Piece, on_drum: bool) -> tuple[float, float, float, float]:

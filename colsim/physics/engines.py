@@ -1,4 +1,4 @@
-"""What the rest of colsim asks of a rigid-body engine."""
+"""What the rest of colsim asks of an engine that simulates bodies in contact."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from typing import Protocol, Self
 import numpy as np
 import numpy.typing as npt
 
-from colsim.physics.giving_way import GivingWay, Pace, slice_over
 from colsim.physics.scene import Body, Part, Point
 from colsim.physics.watching import (
     AGAIN,
@@ -18,7 +17,6 @@ from colsim.physics.watching import (
     Watch,
     after_look,
     any_left,
-    has_settled,
     judge_rest,
     next_look,
     note_extremes,
@@ -27,22 +25,21 @@ from colsim.physics.watching import (
 __all__ = [
     "ContactRow",
     "Contacts",
+    "DivergedError",
     "Engine",
     "FloatArray",
     "IntArray",
     "Settings",
     "State",
-    "TornApartError",
     "in_looks",
-    "in_slices",
 ]
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
 
-class TornApartError(Exception):
-    """A simulation holds what no column can, such as a number that is none: what it says cannot be believed."""
+class DivergedError(Exception):
+    """A simulation diverged or holds what no column can, such as NaN: what it says cannot be believed."""
 
 
 @dataclass(frozen=True)
@@ -54,23 +51,15 @@ class Settings:
     step : float
         Time step [s].
     iterations : int
-        Rounds of the contact solver a step; the compiled engine stops before if nothing changes any more.
+        Rounds of the compiled engine's solver a step, which stops before if nothing changes any more; 0 has it lay on
+        forces explicitly, which takes a step of 0.1 ms or less.
     chord_turn : float
         Greatest angle between neighbours of the chords that stand for an arc, where an engine needs chords [deg].
-    slop : float
-        Overlap of two bodies that is left uncorrected [mm].
-    response : float
-        Time in which a soft section goes most of the way to the one that its load makes [s].
-    memory : float
-        Time over which the loads on soft sections are averaged, as those of single steps jump [s].
     """
 
     step: float = 0.001
-    iterations: int = 20
+    iterations: int = 12
     chord_turn: float = 1.0
-    slop: float = 0.02
-    response: float = 0.2
-    memory: float = 0.05
 
 
 @dataclass(frozen=True)
@@ -98,23 +87,7 @@ class State:
     spin: FloatArray
 
 
-def in_slices(engine: Engine, steps: int, soft: GivingWay, pace: Pace) -> None:
-    """Do what `Engine.advance_giving_way` does with an engine's other methods."""
-    if not len(soft.sections):
-        engine.advance(steps)
-        return
-    for begun in range(0, steps, pace.steps):
-        virials, state = engine.advance_loaded(min(pace.steps, steps - begun)), engine.state()
-        if slice_over(soft, virials, state.angle, state.position[:, 1], pace):
-            seen = soft.sections[soft.sections["seen"]]
-            height = seen["diameter"] - seen["shown_squeeze"]
-            shown = (height, seen["shown_flat"], seen["shown_side"], seen["shown_angle"])
-            engine.reshape(state.index[seen["place"]], np.stack(shown, axis=1))
-            for row in soft.sections[soft.sections["gripped_anew"]]:
-                engine.grip(int(state.index[row["place"]]), float(row["grip"]))
-
-
-def in_looks(engine: Engine, watch: Watch, soft: GivingWay, pace: Pace, looks: int) -> int:
+def in_looks(engine: Engine, watch: Watch, looks: int) -> int:
     """Do what `Engine.look_on` does with an engine's other methods."""
     for _ in range(looks):
         steps = next_look(watch, engine.drum_angle)
@@ -122,13 +95,13 @@ def in_looks(engine: Engine, watch: Watch, soft: GivingWay, pace: Pace, looks: i
             return OVER
         if watch.row["turning"][0]:
             engine.drive(float(watch.row["rate"][0]))
-        engine.advance_giving_way(steps, soft, pace)
+        engine.advance(steps)
         state, reaches = engine.state(), engine.reaches()
         if after_look(watch):
             note_extremes(watch, *engine.extremes(), state.position, reaches)
         if any_left(watch, state.position, reaches):
             return ONE_LEFT
-        judge_rest(watch, state.velocity, state.spin, has_settled(soft))
+        judge_rest(watch, state.velocity, state.spin)
     return AGAIN
 
 
@@ -153,10 +126,9 @@ class Contacts:
     normal : ndarray, shape (n, 2)
         Unit vector into the body.
     force : ndarray, shape (n, 2)
-        On the body, friction included [mN]. Where two bodies touch in two points the force stands whole in one
-        of the two rows, not always the first, and the other holds nan.
+        On the body, friction included [mN].
     overlap : ndarray, shape (n,)
-        Depth by which the two overlap [mm]; negative where they are apart.
+        Depth by which the two overlap, which is what both give way [mm].
     """
 
     body: IntArray
@@ -200,22 +172,8 @@ class Engine(Protocol):
     def remove(self, index: int) -> None:
         """Take a body out."""
 
-    def reshape(self, index: IntArray, sections: FloatArray) -> None:
-        """Give bodies that are in other sections; all else stays as it was.
-
-        Parameters
-        ----------
-        index : ndarray of int, shape (k,)
-            Which bodies.
-        sections : ndarray, shape (k, 4)
-            Height, flat, side [mm] and angle of the flat [rad] of each, as of `scene.Body`.
-        """
-
-    def grip(self, index: int, limit: float) -> None:
-        """Have what presses on both sides of a body hold it back, by at most a force [mN], until it is given another.
-
-        It acts against motion whichever way it goes, and is no contact; 0 lets go.
-        """
+    def reshape(self, body: Body) -> None:
+        """Give a body that is in another section, and what has set of it; place, mass and speed stay as they were."""
 
     def drive(self, rate: float) -> None:
         """Have the motor turn the drum at this rate [rad/s], as far as its torque allows."""
@@ -226,13 +184,7 @@ class Engine(Protocol):
     def advance(self, steps: int) -> None:
         """Let this many time steps pass."""
 
-    def advance_loaded(self, steps: int) -> FloatArray:
-        """Let this many time steps pass; give the mean over them of what `virials` gives."""
-
-    def advance_giving_way(self, steps: int, soft: GivingWay, pace: Pace) -> None:
-        """Let this many time steps pass, with soft sections following what presses on them after every slice."""
-
-    def look_on(self, watch: Watch, soft: GivingWay, pace: Pace, looks: int) -> int:
+    def look_on(self, watch: Watch, looks: int) -> int:
         """Let time pass until what is watched for has come, a container has left, or there were so many looks.
 
         Returns
@@ -250,14 +202,14 @@ class Engine(Protocol):
     def contacts(self) -> Contacts:
         """Give the contacts of the last step."""
 
-    def virials(self) -> FloatArray:
-        r"""Give what presses on each body at the last step, ordered as `state` is, of shape (n, 2, 2) [mN mm].
+    def dents(self) -> FloatArray:
+        r"""Give how far each container is pressed in at the last step, ordered as `state` is, of shape (n, 2, 2) [mm].
 
-        .. math:: M = -\sum_c \tfrac12 \left(f_c \otimes (x_c - x) + (x_c - x) \otimes f_c\right)
+        .. math:: D = \sum_c \delta_c\, n_c \otimes n_c
 
-        Between two plates with force F a height h apart its greater eigenvalue is F h; the weight, which acts at the
-        centre, has no part in it.
+        with the dents and normals of its contacts that press. Between two boards its greater eigenvalue is the height
+        lost.
         """
 
-    def extremes(self) -> tuple[float, float]:
-        """Give the greatest contact force [mN] and the greatest overlap of what presses [mm] of the last step."""
+    def extremes(self) -> tuple[float, float, float]:
+        """Give the greatest contact force [mN], the deepest dent of a container [mm] and that over its diameter."""

@@ -14,7 +14,7 @@ from scipy.optimize import lsq_linear
 
 from colsim.physics.cross_section import CrossSection
 from colsim.physics.engines import Contacts, FloatArray, IntArray
-from colsim.physics.scene import Arc, Body, Part, Piece, Point, Scene, friction_with
+from colsim.physics.scene import Body, Part, Piece, Point, Scene, friction_with
 from colsim.physics.vending import Frame
 from colsim.theory.equilibrium import ContactState, imbalance
 
@@ -105,9 +105,7 @@ def contact_state_of(section: CrossSection, bodies: Sequence[Body], frame: Frame
 
 def _nearest_piece(scene: Scene, drum_angle: float, part: Part, point: FloatArray) -> tuple[float, Piece]:
     """Find the piece of a part that lies nearest to a point, and how far off it is [mm]."""
-    found = [
-        (_distance(piece, place), piece) for piece, place in _places(scene, drum_angle, point) if piece.part is part
-    ]
+    found = [(piece.distance(place), piece) for piece, place in _places(scene, drum_angle, point) if piece.part is part]
     return min(found, key=lambda pair: pair[0])
 
 
@@ -121,16 +119,6 @@ def _places(scene: Scene, drum_angle: float, point: FloatArray) -> Iterator[tupl
         c, s = math.cos(drum_angle), math.sin(drum_angle)
         for piece in scene.drum.outline.pieces:
             yield piece, (c * x + s * y, c * y - s * x)
-
-
-def _distance(piece: Piece, point: Point) -> float:
-    if not isinstance(piece, Arc):
-        return piece.distance(point)
-    x, y = point[0] - piece.centre[0], point[1] - piece.centre[1]
-    off = math.remainder(math.atan2(y, x) - piece.from_angle - piece.sweep / 2, 2 * math.pi)
-    if abs(off) <= abs(piece.sweep) / 2:
-        return abs(math.hypot(x, y) - piece.radius)
-    return min(math.dist(point, piece.start), math.dist(point, piece.end))
 
 
 def _shared_out(state: ContactState, parts: Sequence[Part | None], told: FloatArray) -> FloatArray:

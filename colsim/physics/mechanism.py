@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
 from enum import StrEnum
 
 import numpy as np
@@ -16,6 +15,7 @@ _DRUM = frozenset({Part.LAND, Part.LEADING_SIDE, Part.TRAILING_SIDE, Part.POCKET
 _CORNER = frozenset({Part.THROAT_EDGE, Part.FLOOR, Part.HOUSING})
 _LIFTED = frozenset({Part.LIFTED_EDGE})
 _ANYTHING = frozenset(Part)
+_SIDES = (Part.LEFT_WALL, Part.RIGHT_WALL)
 _SHARE = 0.1
 
 
@@ -31,7 +31,7 @@ class Mechanism(StrEnum):
     UNKNOWN = "unknown"
 
 
-def why_blocked(contacts: Contacts, state: State, drum_radius: float, *, bound: bool = False) -> Mechanism:
+def why_blocked(contacts: Contacts, state: State, drum_radius: float, weight: float) -> Mechanism:
     """Tell what blocks the drum.
 
     Parameters
@@ -40,17 +40,23 @@ def why_blocked(contacts: Contacts, state: State, drum_radius: float, *, bound: 
         With the drum blocked.
     drum_radius : float
         [mm]
-    bound : bool
-        Whether both walls hold back the containers by more than these weigh.
+    weight : float
+        Of all containers [mN].
 
     Returns
     -------
     Mechanism
-        The grip of both walls if it is more than a weight to be lifted, as it grows with what pushes against it.
-        Else by the container that the drum presses hardest: proud if it is the innermost one in the pocket, a second
-        one if another lies nearer the axis within the drum.
+        The side walls if those containers on which both press are held down by them with more than the weight to be
+        lifted. Else by the container that the drum presses hardest: proud if it is the innermost one in the pocket, a
+        second one if another lies nearer the axis within the drum.
     """
-    if bound:
+    bound = _between_side_walls(contacts)
+    held = sum(
+        -fy
+        for body, part, fy in zip(contacts.body.tolist(), contacts.part, contacts.force[:, 1].tolist(), strict=True)
+        if body in bound and part in _SIDES
+    )
+    if held > weight:
         return Mechanism.BIND
     on_drum = [k for k, part in enumerate(contacts.part) if part in _DRUM]
     if not on_drum:
@@ -64,15 +70,13 @@ def why_blocked(contacts: Contacts, state: State, drum_radius: float, *, bound: 
     return Mechanism.FIRST_PROUD if int(state.index[innermost]) == pressed else Mechanism.SECOND_IN_POCKET
 
 
-def why_held(contacts: Contacts, state: State, gripped: Collection[int] = ()) -> Mechanism:
+def why_held(contacts: Contacts, state: State) -> Mechanism:
     """Tell what holds up a stack over an empty pocket.
 
     Parameters
     ----------
     contacts, state : Contacts, State
         With everything at rest.
-    gripped : collection of int
-        Indices of the containers on which both walls press.
 
     Returns
     -------
@@ -95,4 +99,13 @@ def why_held(contacts: Contacts, state: State, gripped: Collection[int] = ()) ->
         return Mechanism.LIFTED_EDGE
     if borne[_CORNER] >= _SHARE * borne[_ANYTHING] > 0.0:
         return Mechanism.THROAT_CORNER
-    return Mechanism.NIP_OF_TWO if keystones.isdisjoint(gripped) else Mechanism.BIND
+    return Mechanism.NIP_OF_TWO if keystones.isdisjoint(_between_side_walls(contacts)) else Mechanism.BIND
+
+
+def _between_side_walls(contacts: Contacts) -> set[int]:
+    """Give the containers on which both side walls press."""
+    pressed: dict[Part, set[int]] = {part: set() for part in _SIDES}
+    for body, part, force in zip(contacts.body.tolist(), contacts.part, contacts.force, strict=True):
+        if part is not None and part in _SIDES and force.any():
+            pressed[part].add(body)
+    return set.intersection(*pressed.values())

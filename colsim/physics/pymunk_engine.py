@@ -1,183 +1,177 @@
-"""The rigid-body engine on pymunk."""
+"""The reference engine: pymunk's shapes, contacts and motion, with the law of contact laid on explicitly.
+
+pymunk finds what touches and moves everything by the speeds that it is told. Its own contact forces are left out: what
+its solver makes of the speeds is written over at every step.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
-from dataclasses import replace
-from itertools import combinations
+from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pymunk
 import pymunk.batch
 
+from colsim.physics import pymunk_forces as of
+from colsim.physics.contact_law import LEAST_STIFFNESS, RIGID, TANGENTIAL_SHARE
 from colsim.physics.engines import (
     ContactRow,
     Contacts,
+    DivergedError,
     FloatArray,
     IntArray,
     Settings,
     State,
     in_looks,
-    in_slices,
 )
-from colsim.physics.giving_way import GivingWay, Pace
-from colsim.physics.scene import (
-    Arc,
-    Body,
-    Chain,
-    Friction,
-    Line,
-    Part,
-    Piece,
-    Point,
-    Scene,
-    friction_with,
-    reach_of,
-    straightened,
-)
+from colsim.physics.scene import Arc, Body, Chain, Line, Part, Piece, Point, Scene, friction_with, straightened
 from colsim.physics.watching import Watch
+from colsim.theory.contact import damping_ratio
 
-__all__ = ["PymunkEngine"]
+__all__ = ["LONGEST_STEP", "PymunkEngine"]
 
-# pymunk multiplies the frictions of two shapes; containers must share one factor, which must not be zero.
-_LEAST_FACTOR = 1e-6
-_STILL, _MOVING = 0b1, 0b10  # categories; each surface of containers has its own, from the second bit up
-_SAME_PLACE = 1e-6  # [mm]
+LONGEST_STEP = 1e-4
+"""Step that explicit forces take at most [s]."""
+
 _FLUSH = 1e-6  # sine of the turn between pieces that lie in one line
-_DRUM_MASS = 1e3  # [kg]; the pivot carries it, only the moment matters
-_MOTION = (
-    pymunk.batch.BodyFields.POSITION
-    | pymunk.batch.BodyFields.ANGLE
-    | pymunk.batch.BodyFields.VELOCITY
-    | pymunk.batch.BodyFields.ANGULAR_VELOCITY
-)
-_VIRIAL = (
+_LEEWAY = 1e-9  # share of a step by which the settings' one may exceed a whole number of ours
+_NO_BIAS = 1e9  # [mm] of overlap that pymunk leaves as it is
+_PIECE, _SIDE_WALL, _CONTAINER, _BULGE = 0b1, 0b10, 0b100, 0b1000  # categories
+_SIDES = (Part.LEFT_WALL, Part.RIGHT_WALL)
+_PLACES = pymunk.batch.BodyFields.POSITION | pymunk.batch.BodyFields.ANGLE
+_SPEEDS = pymunk.batch.BodyFields.VELOCITY | pymunk.batch.BodyFields.ANGULAR_VELOCITY
+_PAIRS = (
     pymunk.batch.ArbiterFields.BODY_A_ID
     | pymunk.batch.ArbiterFields.BODY_B_ID
     | pymunk.batch.ArbiterFields.CONTACT_COUNT
-    | pymunk.batch.ArbiterFields.TOTAL_IMPULSE
     | pymunk.batch.ArbiterFields.NORMAL
     | pymunk.batch.ArbiterFields.POINT_A_1
+    | pymunk.batch.ArbiterFields.POINT_B_1
+    | pymunk.batch.ArbiterFields.DISTANCE_1
     | pymunk.batch.ArbiterFields.POINT_A_2
+    | pymunk.batch.ArbiterFields.POINT_B_2
+    | pymunk.batch.ArbiterFields.DISTANCE_2
 )
-_PRESSING = pymunk.batch.ArbiterFields.TOTAL_IMPULSE | pymunk.batch.ArbiterFields.DISTANCE_1
+_PAIR_NUMBERS = 12  # of those fields that are not whole
+
+_Section = pymunk.Circle | pymunk.Segment | pymunk.Poly
 
 
 class PymunkEngine:
     """One scene on pymunk, deterministic for the same calls in the same order.
+
+    Convex arcs stay arcs; chords stand for concave ones.
 
     Parameters
     ----------
     scene : Scene
         Walls, frictions, gravity and drum.
     settings : Settings, optional
-        Step, solver rounds, fineness of arcs.
+        Step and fineness of chords. Each step is cut into equal ones that are short enough; rounds do not matter.
+    longest_step : float
+        Step that is short enough [s].
+    tangential_share : float
+        Stiffness of the tangential spring of a contact over that of the normal one [-].
     """
 
-    def __init__(self, scene: Scene, settings: Settings | None = None) -> None:
+    def __init__(
+        self,
+        scene: Scene,
+        settings: Settings | None = None,
+        *,
+        longest_step: float = LONGEST_STEP,
+        tangential_share: float = TANGENTIAL_SHARE,
+    ) -> None:
         self.settings = settings or Settings()
-        self._table = scene.friction_table
-        self._factors = [max(math.sqrt(row[k]), _LEAST_FACTOR) for k, row in enumerate(self._table)]
+        self._substeps = max(1, math.ceil(self.settings.step / longest_step - _LEEWAY))
+        self._acting = of.Acting(self.settings.step / self._substeps, *scene.gravity, tangential_share)
         self._space = space = pymunk.Space()
-        space.gravity = scene.gravity
-        space.iterations = self.settings.iterations
-        space.collision_slop = self.settings.slop
-        self._parts: dict[pymunk.Shape, Part] = {}
-        self._bodies: dict[int, tuple[pymunk.Body, _Section]] = {}
-        self._made: dict[int, Body] = {}
-        self._reach: dict[int, float] = {}
-        self._grips: dict[int, pymunk.PivotJoint] = {}
-        self._index_of_id: dict[int, int] = {}
-        self._buffer = pymunk.batch.Buffer()
+        space.iterations, space.collision_persistence = 1, 1
+        space.collision_slop, space.collision_bias = _NO_BIAS, 1.0
+        self._bodies: dict[int, tuple[pymunk.Body, list[_Section]]] = {}
         self._index: IntArray = np.empty(0, dtype=np.int64)
-        self._order: IntArray | None = None
-        self._row: dict[int, int] = {}  # of pymunk's own number of a body
-        # Collision types: first the containers', one a surface; then all straight pieces; then each convex arc.
-        self._straight = len(self._factors)
-        self._collision_types = self._straight + 1
-        self._tell_mixed_pairs_apart()
+        self._swelling: list[tuple[int, float, _Section]] = []
+        self._parts: list[Part] = []
+        self._piece_bodies: list[pymunk.Body] = []
+        self._drum_bodies: list[pymunk.Body] = []
+        rows: list[list[float]] = []
         for chain in scene.walls:
-            self._add_chain(chain, space.static_body)
-        self._drum: pymunk.Body | None = None
+            rows += self._add_chain(chain, on_drum=False)
+        drum = np.zeros(2)
+        bodies = np.zeros((2, of.BODY_COLUMNS))
+        bodies[:, [of.STIFFNESS, of.SHARING]] = RIGID
+        self._moment = math.inf
         if scene.drum is not None:
-            self._drum_moment = scene.drum.moment
-            self._drum = pymunk.Body(_DRUM_MASS, scene.drum.moment)
-            self._motor = pymunk.SimpleMotor(space.static_body, self._drum, 0.0)
-            self._motor.max_force = scene.drum.torque_limit
-            pivot = pymunk.PivotJoint(space.static_body, self._drum, (0.0, 0.0))
-            space.add(self._drum, pivot, self._motor)
-            self._add_chain(scene.drum.outline, self._drum)
+            self._moment = scene.drum.moment
+            drum[of.TORQUE] = scene.drum.torque_limit
+            bodies[-1, of.INVERSE_MOMENT] = 1.0 / self._moment
+            rows += self._add_chain(scene.drum.outline, on_drum=True)
+        table = scene.friction_table
+        frictions = [
+            [friction_with(piece.friction, k) for k in range(len(table))]
+            for chain in (*scene.walls, *([scene.drum.outline] if scene.drum else []))
+            for piece in chain.pieces
+        ]
+        whole = np.zeros(0, dtype=np.int64)
+        self._loaded = of.Loaded(
+            bodies=bodies,
+            places=whole,
+            turning=whole,
+            ids=np.zeros(0, dtype=np.uint64),
+            meant=whole,
+            pieces=np.array(rows, dtype=np.float64).reshape(-1, of.PIECE_COLUMNS),
+            friction=np.array(frictions, dtype=np.float64).reshape(-1, len(table)),
+            between=np.array(table, dtype=np.float64),
+            slips=np.zeros((2, 0, len(rows))),
+            contacts=np.zeros((2, 0, of.CONTACT_COLUMNS)),
+            pairs=np.zeros((2, 0, 3), dtype=np.int64),
+            order=whole,
+            drum=drum,
+            counts=np.zeros(1, dtype=np.int64),
+        )
+        self._read_bodies, self._read_pairs = pymunk.batch.Buffer(), pymunk.batch.Buffer()
+        self._changed = True
 
-    def _tell_mixed_pairs_apart(self) -> None:
-        """Give containers of two surfaces their own friction where the product of their factors is not it."""
-        for a, b in combinations(range(len(self._factors)), 2):
-            friction = self._table[a][b]
-            if math.isclose(friction, self._factors[a] * self._factors[b], rel_tol=1e-12):
-                continue
+    def _add_chain(self, chain: Chain, *, on_drum: bool) -> Iterator[list[float]]:
+        """Put in the pieces of a chain, each on a body of its own, by which its contacts are told; give their rows."""
+        simple = [(k, line) for k, piece in enumerate(chain.pieces) for line in self._simple(piece)]
+        for k, piece in enumerate(chain.pieces):
+            kind = pymunk.Body.KINEMATIC if on_drum else pymunk.Body.STATIC
+            body = pymunk.Body(body_type=kind)
+            self._space.add(body)
+            self._piece_bodies.append(body)
+            self._parts.append(piece.part)
+            if on_drum:
+                self._drum_bodies.append(body)
+            side_wall = isinstance(piece, Line) and piece.part in _SIDES and not on_drum
+            category = _SIDE_WALL if side_wall else _PIECE
+            for place, (owner, each) in enumerate(simple):
+                if owner == k:
+                    before = simple[place - 1][1] if place > 0 or chain.closed else None
+                    after = simple[(place + 1) % len(simple)][1] if place + 1 < len(simple) or chain.closed else None
+                    shape = _piece_shape(body, before, each, after)
+                    shape.filter = pymunk.ShapeFilter(categories=category, mask=_CONTAINER | _BULGE)
+                    self._space.add(shape)
+            row = [0.0, 1.0, 0.0, -1.0, 0.0, float(on_drum)]
+            if isinstance(piece, Arc):
+                middle, half = piece.from_angle + piece.sweep / 2, min(abs(piece.sweep) / 2, math.pi)
+                convex = piece.sweep < 0
+                row[:5] = [float(convex), math.cos(middle), math.sin(middle), math.cos(half), float(not convex)]
+            yield row
 
-            def set_friction(
-                arbiter: pymunk.Arbiter, space: pymunk.Space, data: object, friction: float = friction
-            ) -> None:
-                arbiter.friction = friction
-
-            self._space.on_collision(a, b, pre_solve=set_friction)
-
-    def _add_chain(self, chain: Chain, body: pymunk.Body) -> None:
-        pieces = list(self._simple_pieces(chain))
-        for k, piece in enumerate(pieces):
-            before = pieces[k - 1] if k > 0 or chain.closed else None
-            after = pieces[(k + 1) % len(pieces)] if k + 1 < len(pieces) or chain.closed else None
-            for factor, surfaces in self._by_factor(piece.friction).items():
-                shape: pymunk.Shape
-                if isinstance(piece, Arc):
-                    shape = self._circle(piece, body, surfaces)
-                else:
-                    # Without thickness a piece has no round end that could stand proud of its neighbour.
-                    shape = pymunk.Segment(body, piece.start, piece.end, 0.0)
-                    shape.set_neighbors(*_neighbours(before, piece, after))
-                    shape.collision_type = self._straight
-                shape.friction = factor
-                shape.elasticity = 1.0
-                shape.filter = pymunk.ShapeFilter(categories=_STILL, mask=sum(_MOVING << s for s in surfaces))
-                self._parts[shape] = piece.part
-                self._space.add(shape)
-
-    def _by_factor(self, friction: Friction) -> dict[float, list[int]]:
-        """Sort the surfaces by the factor that gives each its friction with a piece: a copy of the piece for each."""
-        found: dict[float, list[int]] = {}
-        for surface, own in enumerate(self._factors):
-            found.setdefault(friction_with(friction, surface) / own, []).append(surface)
-        return found
-
-    def _simple_pieces(self, chain: Chain) -> Iterator[Piece]:
-        for piece in chain.pieces:
-            if isinstance(piece, Arc) and piece.sweep < 0:
-                yield piece
-            else:
-                yield from straightened(piece, self.settings.chord_turn)
-
-    def _circle(self, arc: Arc, body: pymunk.Body, surfaces: Iterable[int]) -> pymunk.Circle:
-        """Make a convex arc of a whole circle that refuses what touches it elsewhere than on the arc."""
-        circle = pymunk.Circle(body, arc.radius, arc.centre)
-        circle.collision_type = self._collision_types
-        self._collision_types += 1
-        middle, half = arc.from_angle + arc.sweep / 2, -arc.sweep / 2
-
-        def keep_what_touches_the_arc(arbiter: pymunk.Arbiter, space: pymunk.Space, data: object) -> None:
-            normal = arbiter.normal
-            off = math.remainder(math.atan2(normal.y, normal.x) - body.angle - middle, 2 * math.pi)
-            arbiter.process_collision = abs(off) <= half
-
-        for surface in surfaces:
-            self._space.on_collision(circle.collision_type, surface, pre_solve=keep_what_touches_the_arc)
-        return circle
+    def _simple(self, piece: Piece) -> Iterator[Piece]:
+        if isinstance(piece, Arc) and piece.sweep < 0:
+            yield piece
+        else:
+            yield from straightened(piece, self.settings.chord_turn)
 
     @property
     def drum_angle(self) -> float:
         """Angle of the drum [rad], counterclockwise."""
-        return float(self._drum.angle) if self._drum is not None else 0.0
+        return float(self._loaded.bodies[-1, of.ANGLE])
 
     def add(
         self, body: Body, position: Point, angle: float = 0.0, velocity: Point = (0.0, 0.0), spin: float = 0.0
@@ -185,212 +179,217 @@ class PymunkEngine:
         """Put a body in."""
         rigid = pymunk.Body(body.mass, body.moment)
         rigid.position, rigid.angle, rigid.velocity, rigid.angular_velocity = position, angle, velocity, spin
-        shape = self._shape(body, rigid)
-        self._space.add(rigid, shape)
-        self._bodies[body.index], self._made[body.index] = (rigid, shape), body
-        self._reach[body.index] = body.reach
-        self._index_of_id[rigid.id] = body.index
-        self._order = None
-
-    def _shape(self, body: Body, rigid: pymunk.Body) -> _Section:
-        shape: _Section
-        if body.side > 0:
-            shape = pymunk.Poly(rigid, _corners(body), radius=body.corner_radius)
-        elif body.flat > 0:
-            shape = pymunk.Segment(rigid, *_ends(body.flat, body.flat_angle), body.height / 2)
-        else:
-            shape = pymunk.Circle(rigid, body.height / 2)
-        shape.friction = self._factors[body.surface]
-        shape.elasticity = body.restitution
-        shape.filter = pymunk.ShapeFilter(categories=_MOVING << body.surface)
-        shape.collision_type = body.surface
-        return shape
-
-    def reshape(self, index: IntArray, sections: FloatArray) -> None:
-        """Give bodies that are in other sections: height, flat, side, angle of the flat; all else stays as it was."""
-        for number, (height, flat, side, flat_angle) in zip(index.tolist(), sections.tolist(), strict=True):
-            rigid, shape = self._bodies[number]
-            self._reach[number] = reach_of(height, flat, side)
-            ends = (shape.a, shape.b) if isinstance(shape, pymunk.Segment) else None
-            box = side > 0 or isinstance(shape, pymunk.Poly)
-            if not box and _same_ends(ends, _ends(flat, flat_angle) if flat > 0 else None):
-                shape.unsafe_set_radius(height / 2)
-            else:
-                # Not unsafe_set_endpoints: it turns a segment's normal to the wrong side, and the body sinks in 4 mm.
-                body = replace(self._made[number], height=height, flat=flat, side=side, flat_angle=flat_angle)
-                other = self._shape(body, rigid)
-                self._space.remove(shape)
-                self._space.add(other)
-                self._bodies[number] = (rigid, other)
-
-    def grip(self, index: int, limit: float) -> None:
-        """Hold a body back by at most a force [mN], whichever way it moves; 0 lets go."""
-        joint = self._grips.get(index)
-        if joint is None and limit > 0.0:
-            rigid = self._bodies[index][0]
-            joint = self._grips[index] = pymunk.PivotJoint(self._space.static_body, rigid, rigid.position)
-            joint.error_bias = 1.0  # it does not pull back to where it began
-            self._space.add(joint)
-        if joint is not None:
-            joint.max_force = limit
-            if limit <= 0.0:
-                self._space.remove(self._grips.pop(index))
+        self._space.add(rigid)
+        self._bodies[body.index] = (rigid, [])
+        row = np.zeros(of.BODY_COLUMNS)
+        row[[of.X, of.Y, of.ANGLE, of.VX, of.VY, of.SPIN]] = *position, angle, *velocity, spin
+        row[[of.INVERSE_MASS, of.INVERSE_MOMENT]] = 1.0 / body.mass, 1.0 / body.moment
+        row[[of.SURFACE, of.DAMPING, of.SHARING]] = body.surface, damping_ratio(body.restitution), LEAST_STIFFNESS
+        place, loaded = int(np.searchsorted(self._index, body.index)), self._loaded
+        self._index = np.insert(self._index, place, body.index)
+        slips = np.insert(np.insert(loaded.slips, place, 0.0, axis=1), len(self._parts) + place, 0.0, axis=2)
+        self._loaded = loaded._replace(bodies=np.insert(loaded.bodies, place, row, axis=0), slips=slips)
+        self._change()
+        self.reshape(body)
 
     def remove(self, index: int) -> None:
         """Take a body out."""
-        self.grip(index, 0.0)
-        rigid, shape = self._bodies.pop(index)
-        del self._made[index], self._reach[index]
-        del self._index_of_id[rigid.id]
-        self._space.remove(shape, rigid)
-        self._order = None
+        rigid, shapes = self._bodies.pop(index)
+        self._space.remove(*shapes, rigid)
+        place, loaded = int(np.searchsorted(self._index, index)), self._loaded
+        self._index = np.delete(self._index, place)
+        slips = np.delete(np.delete(loaded.slips, place, axis=1), len(self._parts) + place, axis=2)
+        self._loaded = loaded._replace(bodies=np.delete(loaded.bodies, place, axis=0), slips=slips)
+        self._change()
+
+    def _change(self) -> None:
+        self._loaded.counts[0] = 0
+        self._changed = True
+
+    def reshape(self, body: Body) -> None:
+        """Give a body that is in another section, and what has set of it; place, mass and speed stay as they were."""
+        rigid, shapes = self._bodies[body.index]
+        self._space.remove(*shapes)
+        shapes[:] = [_section(body, rigid)]
+        beside = _PIECE | _CONTAINER | (0 if body.bulges else _SIDE_WALL)
+        shapes[0].filter = pymunk.ShapeFilter(categories=_CONTAINER, mask=beside)
+        if body.bulges:  # what the side walls meet is an outline of its own
+            shapes.append(_section(body, rigid))
+            shapes[1].filter = pymunk.ShapeFilter(categories=_BULGE, mask=_SIDE_WALL)
+        self._space.add(*shapes)
+        row, gives = self._loaded.bodies[int(np.searchsorted(self._index, body.index))], body.gives
+        row[[of.REACH, of.FLAT_ANGLE, of.ROUND]] = body.reach, body.flat_angle, float(body.flat == body.side == 0.0)
+        row[[of.FIRM, of.LENGTH, of.HEADSPACE, of.BODY_SHARE, of.STRETCH, of.FILLED]] = (
+            gives.firm,
+            gives.length,
+            gives.headspace,
+            gives.body_share,
+            gives.stretch,
+            gives.filled,
+        )
+        row[of.ROUND_AREA] = math.pi / 4 * (body.height + body.set_squeeze) ** 2
+        row[[of.SET_DENT, of.SET_FRACTION]] = body.set_squeeze / 2, gives.set_fraction
+        self._changed = True
 
     def drive(self, rate: float) -> None:
         """Have the motor turn the drum at this rate [rad/s], as far as its torque allows."""
-        if self._drum is not None:
-            self._drum.moment = self._drum_moment
-            self._motor.rate = -rate
+        self._loaded.bodies[-1, of.INVERSE_MOMENT] = 1.0 / self._moment
+        self._loaded.drum[of.RATE] = rate
 
     def hold(self) -> None:
         """Have the gear hold the drum where it is, whatever presses on it, until it is driven again."""
-        # A motor at rate 0 would not do: letting bodies out of overlap turns the drum past it, step by step.
-        if self._drum is not None:
-            self._drum.moment = math.inf
-            self._drum.angular_velocity = 0.0
-            self._motor.rate = 0.0
+        self._loaded.bodies[-1, [of.INVERSE_MOMENT, of.SPIN]] = 0.0
+        for body in self._drum_bodies:
+            body.angular_velocity = 0.0
 
     def advance(self, steps: int) -> None:
-        """Let this many time steps pass."""
-        step, dt = self._space.step, self.settings.step
-        for _ in range(steps):
-            step(dt)
+        """Let this many time steps pass.
 
-    def advance_giving_way(self, steps: int, soft: GivingWay, pace: Pace) -> None:
-        """Let this many time steps pass, with soft sections following what presses on them after every slice."""
-        in_slices(self, steps, soft, pace)
+        Raises
+        ------
+        DivergedError
+            If a speed comes up that none could have.
+        """
+        if self._changed:
+            self._take_stock()
+        space, loaded, acting = self._space, self._loaded, self._acting
+        for _ in range(steps * self._substeps):
+            space.step(acting.step)
+            places = _numbers(_told(self._read_bodies, pymunk.batch.get_space_bodies, space, _PLACES), 3)
+            pairs = _told(self._read_pairs, pymunk.batch.get_space_arbiters, space, _PAIRS)
+            seen = of.Seen(places, _whole(pairs, 3), _numbers(pairs, _PAIR_NUMBERS), self._speeds)
+            if 2 * len(seen.who) > len(loaded.order):
+                loaded = self._loaded = _roomier(loaded, 4 * len(seen.who))
+            if not of.LAY_ON(loaded, seen, acting):
+                raise DivergedError("the simulation diverged: a speed above all bounds")
+            pymunk.batch.set_space_bodies(space, _SPEEDS, self._write_bodies)
+            for row, radius, shape in self._swelling:
+                shape.unsafe_set_radius(radius + float(loaded.bodies[row, of.BULGE]))
 
-    def look_on(self, watch: Watch, soft: GivingWay, pace: Pace, looks: int) -> int:
-        """Let time pass until what is watched for has come, a container has left, or there were so many looks."""
-        return in_looks(self, watch, soft, pace, looks)
+    def _take_stock(self) -> None:
+        """Find where everything stands in pymunk's list, and by what number, after something came or went."""
+        told = _told(self._read_bodies, pymunk.batch.get_space_bodies, self._space, pymunk.batch.BodyFields.BODY_ID)
+        row_of = {number: row for row, number in enumerate(_whole(told, 1)[:, 0].tolist())}
+        meant = {self._bodies[index][0].id: row for row, index in enumerate(self._index.tolist())}
+        meant |= {body.id: -1 - k for k, body in enumerate(self._piece_bodies)}
+        self._loaded = self._loaded._replace(
+            places=np.array([row_of[self._bodies[i][0].id] for i in self._index.tolist()], dtype=np.int64),
+            turning=np.array([row_of[body.id] for body in self._drum_bodies], dtype=np.int64),
+            ids=np.array(sorted(meant), dtype=np.uint64),
+            meant=np.array([meant[number] for number in sorted(meant)], dtype=np.int64),
+        )
+        self._speeds = np.zeros((len(row_of), 3))
+        self._write_bodies = pymunk.batch.Buffer()
+        self._write_bodies.set_float_buf(self._speeds)
+        self._swelling = []
+        for row, index in enumerate(self._index.tolist()):
+            shapes = self._bodies[index][1]
+            if len(shapes) > 1:
+                self._swelling.append((row, shapes[0].radius, shapes[1]))
+        self._changed = False
+
+    def look_on(self, watch: Watch, looks: int) -> int:
+        """Let time pass until what is watched for has come, a container has left, or there were so many looks.
+
+        Raises
+        ------
+        DivergedError
+            As `advance`.
+        """
+        return in_looks(self, watch, looks)
 
     def reaches(self) -> FloatArray:
         """Give how far each outline goes from its centre now, ordered as `state` is, of shape (n,) [mm]."""
-        return np.array([self._reach[index] for index in sorted(self._reach)])
+        return self._loaded.bodies[:-2, of.REACH].copy()
 
     def state(self) -> State:
         """Give positions and velocities, ordered by index."""
-        if self._order is None:
-            self._index, self._order = self._find_order()
-        values = self._read(_MOTION, self._buffer)[self._order]
-        return State(self._index, values[:, 0:2], values[:, 2], values[:, 3:5], values[:, 5])
-
-    def _read(self, fields: pymunk.batch.BodyFields, buffer: pymunk.batch.Buffer) -> FloatArray:
-        buffer.clear()
-        pymunk.batch.get_space_bodies(self._space, fields, buffer)
-        return np.frombuffer(buffer.float_buf(), dtype=np.float64).reshape(-1, 6)
-
-    def _find_order(self) -> tuple[IntArray, IntArray]:
-        """Give the indices in order, and the row of each in pymunk's own order, which lasts till the next change."""
-        buffer = pymunk.batch.Buffer()
-        self._read(_MOTION | pymunk.batch.BodyFields.BODY_ID, buffer)
-        ids = memoryview(buffer.int_buf()).cast("P").tolist()
-        rows = sorted((self._index_of_id[i], row) for row, i in enumerate(ids) if i in self._index_of_id)
-        found = np.array(rows, dtype=np.int64).reshape(-1, 2)
-        place = {index: k for k, index in enumerate(found[:, 0].tolist())}
-        self._row = {i: place[self._index_of_id[i]] for i in ids if i in self._index_of_id}
-        return found[:, 0], found[:, 1]
+        rows = self._loaded.bodies[:-2].copy()
+        return State(
+            self._index,
+            rows[:, of.X : of.Y + 1],
+            rows[:, of.ANGLE],
+            rows[:, of.VX : of.VY + 1],
+            rows[:, of.SPIN],
+        )
 
     def contacts(self) -> Contacts:
         """Give the contacts of the last step."""
-        rows: list[ContactRow] = []
-        for index, (rigid, _) in sorted(self._bodies.items()):
-            rigid.each_arbiter(self._collect, index, rows)
-        return Contacts.of_rows(rows)
+        return Contacts.of_rows(self._contact_rows())
 
-    def virials(self) -> FloatArray:
-        """Give what presses on each body at the last step, ordered as `state` is, of shape (n, 2, 2) [mN mm]."""
-        return self._mean_virials([self._pressing()])
+    def _contact_rows(self) -> Iterator[ContactRow]:
+        count, pieces = int(self._loaded.counts[0]), len(self._parts)
+        for contact, (first, _, touched) in zip(
+            self._loaded.contacts[0, :count].tolist(), self._loaded.pairs[0, :count].tolist(), strict=True
+        ):
+            nx, ny, x, y = contact[: of.OVERLAP]
+            normal, friction = contact[of.NORMAL], contact[of.FRICTION]
+            other, part = (-1, self._parts[touched]) if touched < pieces else (int(self._index[touched - pieces]), None)
+            force = (nx * normal - ny * friction, ny * normal + nx * friction)
+            yield int(self._index[first]), other, part, (x, y), (nx, ny), force, contact[of.OVERLAP]
 
-    def advance_loaded(self, steps: int) -> FloatArray:
-        """Let this many time steps pass; give the mean over them of what `virials` gives."""
-        seen = []
-        for _ in range(steps):
-            self.advance(1)
-            seen.append(self._pressing())
-        return self._mean_virials(seen)
+    def dents(self) -> FloatArray:
+        """Give how far each container is pressed in at the last step, ordered as `state`, of shape (n, 2, 2) [mm]."""
+        found = np.zeros((len(self._index) + 2, 2, 2))
+        contacts, pairs = self._pressing()
+        normal = contacts[:, [of.NX, of.NY]]
+        # Two points between the same two, such as both ends of a flat, dent it once.
+        for side, dent in ((of.FIRST, of.DENT_A), (of.SECOND, of.DENT_B)):
+            sized = (contacts[:, of.GROUP] * contacts[:, dent])[:, None, None]
+            np.add.at(found, pairs[:, side], sized * normal[:, :, None] * normal[:, None, :])
+        return found[:-2]
 
-    def _pressing(self) -> tuple[FloatArray, npt.NDArray[np.uintp], FloatArray]:
-        """Read the contacts of the last step, and where the bodies are."""
-        position = self.state().position
-        self._buffer.clear()
-        pymunk.batch.get_space_arbiters(self._space, _VIRIAL, self._buffer)
-        rows = np.frombuffer(self._buffer.float_buf(), dtype=np.float64).reshape(-1, 8).copy()
-        return rows, np.frombuffer(self._buffer.int_buf(), dtype=np.uintp).reshape(-1, 3).copy(), position
+    def extremes(self) -> tuple[float, float, float]:
+        """Give the greatest contact force [mN], the deepest dent of a container [mm], and that over diameter [-]."""
+        contacts, pairs = self._pressing()
+        if not len(contacts):
+            return 0.0, 0.0, 0.0
+        force = float(np.hypot(contacts[:, of.NORMAL], contacts[:, of.FRICTION]).max())
+        dents = contacts[:, [of.DENT_A, of.DENT_B]]
+        diameter = np.sqrt(self._loaded.bodies[:, of.ROUND_AREA] * 4.0 / math.pi)
+        diameter[-2:] = math.inf
+        dents[diameter[pairs[:, : of.TOUCHED]] == math.inf] = 0.0
+        return force, float(dents.max()), float((dents / diameter[pairs[:, : of.TOUCHED]]).max())
 
-    def _mean_virials(self, seen: list[tuple[FloatArray, npt.NDArray[np.uintp], FloatArray]]) -> FloatArray:
-        """Give the mean virial on each body over several steps."""
-        count = len(seen[0][2])
-        rows, whole = (np.concatenate([each[k] for each in seen]) for k in (0, 1))
-        step = np.repeat(np.arange(len(seen)), [len(each[0]) for each in seen])
-        # pymunk lists them by where they lie in memory: sums must not depend on that.
-        order = np.lexsort((*rows[:, :6].T, step))
-        rows, whole, step = rows[order], whole[order], step[order]
-        position = np.concatenate([each[2] for each in seen])
-        impulse, normal = rows[:, 0:2], rows[:, 2:4]
-        # Where they touch in two points the force stands at their middle; the second is not a number else.
-        middle = np.where((whole[:, 2] == 2)[:, None], (rows[:, 4:6] + rows[:, 6:8]) / 2, rows[:, 4:6])
-        inward = -np.sign((impulse * normal).sum(axis=1))  # the normal points from the first body into the second
-        force = inward[:, None] * impulse / self.settings.step
-        found = np.zeros((count, 2, 2))
-        for side, sign in ((0, 1.0), (1, -1.0)):
-            at = np.array([self._row.get(i, -1) for i in whole[:, side].tolist()], dtype=np.int64)
-            ours = at >= 0
-            lever = middle[ours] - position[count * step[ours] + at[ours]]
-            pair = np.einsum("ki,kj->kij", sign * force[ours], lever)
-            np.subtract.at(found, at[ours], (pair + pair.transpose(0, 2, 1)) / 2)
-        return found / len(seen)
-
-    def extremes(self) -> tuple[float, float]:
-        """Give the greatest contact force [mN] and the greatest overlap of what presses [mm] of the last step."""
-        self._buffer.clear()
-        pymunk.batch.get_space_arbiters(self._space, _PRESSING, self._buffer)
-        rows = np.frombuffer(self._buffer.float_buf(), dtype=np.float64).reshape(-1, 3)
-        if not len(rows):
-            return 0.0, 0.0
-        squared = np.einsum("ij,ij->i", rows[:, :2], rows[:, :2])
-        pressing = rows[squared > 0.0, 2]  # a contact that is refused off its arc has no impulse
-        return math.sqrt(squared.max()) / self.settings.step, max(0.0, -float(pressing.min(initial=0.0)))
-
-    def _collect(
-        self,
-        arbiter: pymunk.Arbiter,
-        index: int,
-        rows: list[ContactRow],
-    ) -> None:
-        first, second = arbiter.shapes
-        mine = self._bodies[index][1]
-        other = second if first is mine else first
-        other_index = self._index_of_id.get(other.body.id, -1) if other.body is not None else -1
-        if 0 <= other_index < index:
-            return
-        points = arbiter.contact_point_set.points
-        if not points:
-            return
-        position = self._bodies[index][0].position
-        normal, impulse = arbiter.normal, arbiter.total_impulse
-        middles = [(p.point_a + p.point_b) / 2 for p in points]
-        if normal.dot(position - middles[0]) < 0:
-            normal = -normal
-        if normal.dot(impulse) < 0:
-            impulse = -impulse
-        force: Point = (impulse.x / self.settings.step, impulse.y / self.settings.step)
-        part, inward = self._parts.get(other), (normal.x, normal.y)
-        for point, middle in zip(points, middles, strict=True):
-            rows.append((index, other_index, part, (middle.x, middle.y), inward, force, -point.distance))
-            force = (math.nan, math.nan)
+    def _pressing(self) -> tuple[FloatArray, IntArray]:
+        """Give the contacts of the last step that bear anything, and who they are between."""
+        count = int(self._loaded.counts[0])
+        contacts, pairs = self._loaded.contacts[0, :count], self._loaded.pairs[0, :count]
+        presses = contacts[:, of.NORMAL] > 0.0
+        return contacts[presses], pairs[presses]
 
 
-_Section = pymunk.Circle | pymunk.Segment | pymunk.Poly
+def _told(buffer: pymunk.batch.Buffer, tell: Any, space: pymunk.Space, fields: Any) -> pymunk.batch.Buffer:
+    """Have pymunk write into a buffer; what was in it is gone."""
+    buffer.clear()
+    tell(space, fields, buffer)
+    return buffer
+
+
+def _numbers(buffer: pymunk.batch.Buffer, columns: int) -> FloatArray:
+    return np.frombuffer(buffer.float_buf(), dtype=np.float64).reshape(-1, columns)
+
+
+def _whole(buffer: pymunk.batch.Buffer, columns: int) -> npt.NDArray[np.uint64]:
+    return np.frombuffer(buffer.int_buf(), dtype=np.uint64).reshape(-1, columns)
+
+
+def _roomier(loaded: of.Loaded, room: int) -> of.Loaded:
+    """Make room for more contacts; those of the last step are lost."""
+    return loaded._replace(
+        contacts=np.zeros((2, room, of.CONTACT_COLUMNS)),
+        pairs=np.zeros((2, room, 3), dtype=np.int64),
+        order=np.zeros(room, dtype=np.int64),
+    )
+
+
+def _section(body: Body, rigid: pymunk.Body) -> _Section:
+    if body.side > 0:
+        return pymunk.Poly(rigid, _corners(body), radius=body.corner_radius)
+    if body.flat > 0:
+        x, y = body.flat / 2 * math.cos(body.flat_angle), body.flat / 2 * math.sin(body.flat_angle)
+        return pymunk.Segment(rigid, (-x, -y), (x, y), body.height / 2)
+    return pymunk.Circle(rigid, body.height / 2)
 
 
 def _corners(body: Body) -> list[Point]:
@@ -400,17 +399,14 @@ def _corners(body: Body) -> list[Point]:
     return [(c * a - s * b, s * a + c * b) for a, b in ((-x, -y), (x, -y), (x, y), (-x, y))]
 
 
-def _ends(flat: float, angle: float) -> tuple[Point, Point]:
-    """Give the ends of a stadium's middle line in the body's own frame."""
-    x, y = flat / 2 * math.cos(angle), flat / 2 * math.sin(angle)
-    return (-x, -y), (x, y)
-
-
-def _same_ends(one: tuple[Point, Point] | None, other: tuple[Point, Point] | None) -> bool:
-    """Tell whether two middle lines are the same; a disc has none."""
-    if one is None or other is None:
-        return one is other
-    return all(math.dist(a, b) <= _SAME_PLACE for a, b in zip(one, other, strict=True))
+def _piece_shape(body: pymunk.Body, before: Piece | None, piece: Piece, after: Piece | None) -> pymunk.Shape:
+    """Make a convex arc of a whole circle, whose contacts off the arc are left out, and a line of a segment."""
+    if isinstance(piece, Arc):
+        return pymunk.Circle(body, piece.radius, piece.centre)
+    # Without thickness a piece has no round end that could stand proud of its neighbour.
+    segment = pymunk.Segment(body, piece.start, piece.end, 0.0)
+    segment.set_neighbors(*_neighbours(before, piece, after))
+    return segment
 
 
 def _neighbours(before: Piece | None, line: Line, after: Piece | None) -> tuple[Point, Point]:

@@ -10,10 +10,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
+from typing import Self
 
-from colsim.theory.squeeze import Bottle
+from colsim.theory.squeeze import ATMOSPHERE, Bottle
 
 __all__ = [
+    "FIRM",
     "Arc",
     "Body",
     "Chain",
@@ -24,7 +26,7 @@ __all__ = [
     "Piece",
     "Point",
     "Scene",
-    "SoftWall",
+    "Yielding",
     "friction_with",
     "reach_of",
     "straightened",
@@ -95,6 +97,14 @@ class Arc:
         """Give the point at a share of the way along the arc."""
         angle = self.from_angle + share * self.sweep
         return (self.centre[0] + self.radius * math.cos(angle), self.centre[1] + self.radius * math.sin(angle))
+
+    def distance(self, point: Point) -> float:
+        """Give the distance of a point from the arc."""
+        x, y = point[0] - self.centre[0], point[1] - self.centre[1]
+        off = math.remainder(math.atan2(y, x) - self.from_angle - self.sweep / 2, 2 * math.pi)
+        if abs(off) <= abs(self.sweep) / 2:
+            return abs(math.hypot(x, y) - self.radius)
+        return min(math.dist(point, self.start), math.dist(point, self.end))
 
     def direction(self, share: float) -> Point:
         """Give the unit vector along the way at a share of it."""
@@ -172,19 +182,54 @@ def reach_of(height: float, flat: float, side: float) -> float:
 
 
 @dataclass(frozen=True)
-class SoftWall:
-    """How a container's section gives way.
+class Yielding:
+    """How a container gives way where it is touched; `contact_law` says what force that takes.
 
     Attributes
     ----------
-    bottle : Bottle
-        Wall, gas and liquid, of the diameter without load.
+    firm : float
+        Stiffness of one contact without the gas [mN/mm]: twice what a load between two boards shows.
+    length : float
+        Of the skin that gas presses out [mm]; 0 if all of the stiffness stands in ``firm``.
+    headspace, body_share : float
+        Shares of the inside that are gas, and that lie within the straight body [-].
+    stretch : float
+        Share of the inside by which pressure stretches the wall [per kPa].
+    filled : float
+        Absolute pressure before anything presses [kPa].
     set_fraction : float
         Share of a flat that stays when the load goes [-]: 0 circulates like a tyre, 1 is set for good.
     """
 
-    bottle: Bottle
-    set_fraction: float
+    firm: float
+    length: float = 0.0
+    headspace: float = 0.0
+    body_share: float = 0.0
+    stretch: float = 0.0
+    filled: float = ATMOSPHERE
+    set_fraction: float = 0.0
+
+    @classmethod
+    def of_boards(cls, stiffness: float) -> Self:
+        """Make what shows a stiffness between two boards [N/mm]: each of its two contacts is twice as stiff."""
+        return cls(2000.0 * stiffness)
+
+    @classmethod
+    def of_bottle(cls, bottle: Bottle, set_fraction: float = 0.0) -> Self:
+        """Make what shows the squeeze curve of a bottle between two boards."""
+        return cls(
+            firm=2000.0 * bottle.ring_force(1.0),
+            length=bottle.length,
+            headspace=bottle.headspace,
+            body_share=bottle.body_share,
+            stretch=bottle.wall_stretch,
+            filled=bottle.pressure + ATMOSPHERE,
+            set_fraction=set_fraction,
+        )
+
+
+FIRM = Yielding.of_boards(70.0)
+"""About what a can or a bottle of carbonated drink shows between two boards at room temperature."""
 
 
 @dataclass(frozen=True)
@@ -209,14 +254,14 @@ class Body:
         Which of the surfaces that the scene's frictions tell apart.
     flat_angle : float
         By how much the flats are turned against the body's own x axis [rad].
-    wall : SoftWall or None
-        How the section gives way under load; None if it is rigid.
+    gives : Yielding
+        How it gives way where it is touched.
     side : float
         Height of each of its two flat sides [mm]: above 0 it is a box with rounded corners; 0 leaves half rounds.
-    bulge : float
-        How much wider than high it looks, without effect on what it touches [mm]: a wall that circulates.
-    bulge_angle : float
-        Direction across which it looks so [rad], whatever way the body is turned.
+    set_squeeze : float
+        How much lower it has become for good under the load that set its flats [mm].
+    bulges : bool
+        Whether it stands so close between the side walls that its bulge under load meets both.
     """
 
     index: int
@@ -227,10 +272,10 @@ class Body:
     restitution: float = 0.0
     surface: int = 0
     flat_angle: float = 0.0
-    wall: SoftWall | None = None
+    gives: Yielding = FIRM
     side: float = 0.0
-    bulge: float = 0.0
-    bulge_angle: float = 0.0
+    set_squeeze: float = 0.0
+    bulges: bool = False
 
     @property
     def corner_radius(self) -> float:

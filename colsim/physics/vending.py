@@ -4,21 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from colsim.physics.cross_section import CrossSection
-from colsim.physics.engines import Contacts, Engine, Settings, State
+from colsim.physics.engines import Contacts, Engine, FloatArray, Settings, State
 from colsim.physics.mechanism import Mechanism, why_blocked, why_held
-from colsim.physics.scene import Body
-from colsim.physics.softness import SoftBodies
+from colsim.physics.scene import Body, Point
 from colsim.physics.watching import DROPPED, LOST, ONE_LEFT, OVER, begin, has_left, judge_rest, new_watch
 
 __all__ = ["Frame", "LostContainerError", "Turn", "VendingColumn"]
 
-FLATTEST = 0.5  # of its diameter that a container may lose
+DEEPEST = 0.2  # of its diameter that a container may be dented at one contact
 LAYING_GAP = 1.0  # [mm] above what lies there, at which a container is let go
+SINGLE_FILE = 3.0  # [mm] beside a container, below which its bulge can meet both side walls
 MANY = 1 << 30  # looks
 
 
@@ -40,12 +40,15 @@ class Frame:
         Where the bodies are and how they move.
     bodies : tuple of Body
         Their sections at that time, in the same order; empty where all are as they were laid in.
+    dents : ndarray, shape (n, 2, 2)
+        How far each is pressed in, as `Engine.dents` gives it [mm].
     """
 
     time: float
     drum_angle: float
     state: State
     bodies: tuple[Body, ...] = ()
+    dents: FloatArray = field(default_factory=lambda: np.zeros((0, 2, 2)))
 
 
 @dataclass(frozen=True)
@@ -62,8 +65,8 @@ class Turn:
         Until everything was at rest [s].
     peak_force : float
         Greatest contact force at every second look [N]; a knock in between is not in it.
-    overlap : float
-        Greatest overlap of two bodies at every second look [mm].
+    dent : float
+        Deepest dent of a container at one contact, at every second look [mm].
     shared : bool
         Whether two containers lay touching within the drum, so in one pocket, at any such look.
     """
@@ -72,7 +75,7 @@ class Turn:
     blocked: bool
     duration: float
     peak_force: float
-    overlap: float
+    dent: float
     shared: bool
 
 
@@ -112,7 +115,6 @@ class VendingColumn:
         self._dropped: list[int] = []
         self._dispensed = 0
         self._turns = 0
-        self._soft = SoftBodies(engine, settings, section)
         engine.hold()
 
     @property
@@ -131,13 +133,12 @@ class VendingColumn:
 
     def why_held(self) -> Mechanism:
         """Tell what holds the containers up."""
-        return why_held(self.contacts(), self.state, self._soft.grips)
+        return why_held(self.contacts(), self.state)
 
     def why_blocked(self) -> Mechanism:
         """Tell what blocks the drum."""
         weight = math.hypot(*self._section.scene.gravity) * sum(body.mass for body in self._bodies.values())
-        bound = sum(self._soft.grips.values()) > weight
-        return why_blocked(self.contacts(), self.state, self._section.drum_radius, bound=bound)
+        return why_blocked(self.contacts(), self.state, self._section.drum_radius, weight)
 
     @property
     def dispensed(self) -> int:
@@ -146,9 +147,9 @@ class VendingColumn:
 
     def frame(self) -> Frame:
         """Give a picture of the column as it is now."""
-        state, now = self.state, {**self._bodies, **self._soft.shapes}
-        bodies = tuple(now[index] for index in state.index.tolist()) if self._soft else ()
-        return Frame(float(self._row["time"]), self._engine.drum_angle, state, bodies)
+        state = self.state
+        bodies = tuple(self._bodies[index] for index in state.index.tolist())
+        return Frame(float(self._row["time"]), self._engine.drum_angle, state, bodies, self._engine.dents())
 
     def lay(self, body: Body, across: float, angle: float = 0.0) -> bool:
         """Lay a container on what is there, without overlap, and let it come to rest.
@@ -174,11 +175,14 @@ class VendingColumn:
             if abs(px - x) < distance:
                 y = max(y, py + math.sqrt(distance**2 - (px - x) ** 2))
         for edge in self._section.lifted_edges:
-            if edge.distance((x, y)) < body.reach:  # it finds no room beside the edge, so it lies on the lip
+            if edge.distance((x, y + LAYING_GAP)) < body.reach:  # no room beside the edge: it lies on the lip
                 lip_x, lip_y = edge.start
                 y = lip_y + math.sqrt(body.reach**2 - (lip_x - x) ** 2)
+        if self._meets_drum((x, y + LAYING_GAP), body.reach):
+            y = max(y, math.sqrt((self._section.drum_radius + body.reach) ** 2 - x**2))
+        if body.gives.length > 0.0 and 0.0 <= self._section.width - body.height < SINGLE_FILE:
+            body = replace(body, bulges=True)
         self._engine.add(body, (x, y + LAYING_GAP), angle)
-        self._soft.add(body)
         self._bodies[body.index] = body
         self._row["reach"] = max(self._row["reach"], body.reach)
         self._pass(turning=False)
@@ -186,25 +190,40 @@ class VendingColumn:
         highest = state.position[state.index == body.index, 1]
         return bool(np.all(highest + body.height / 2 <= self._section.top))
 
+    def _meets_drum(self, point: Point, reach: float) -> bool:
+        """Tell whether the drum, as it is turned now, comes nearer to a point than a reach."""
+        drum, (x, y) = self._section.scene.drum, point
+        if drum is None:
+            return False
+        cosine, sine = math.cos(self._engine.drum_angle), math.sin(self._engine.drum_angle)
+        turned = (cosine * x + sine * y, cosine * y - sine * x)
+        return any(piece.distance(turned) < reach for piece in drum.outline.pieces)
+
     def take_out(self, index: int) -> None:
         """Take out a container that does not go in, or has come out."""
         self._engine.remove(index)
-        self._soft.remove(index)
         del self._bodies[index]
 
     def set_flats(self) -> None:
-        """Have soft containers keep that share of their flats which sets, as they lie now.
-
-        Raises
-        ------
-        LostContainerError
-            If one is squeezed flatter than this model goes.
-        """
-        if self._soft.flattest > FLATTEST:
-            raise LostContainerError(
-                f"a container is squeezed to {1 - self._soft.flattest:.0%} of its diameter, which no bottle stands"
+        """Have soft containers keep that share of their flats which sets, across what presses on them most now."""
+        state, changed = self.state, False
+        for index, angle, dents in zip(state.index.tolist(), state.angle.tolist(), self._engine.dents(), strict=True):
+            body = self._bodies[index]
+            most, direction = _most_pressed(dents)
+            squeeze = body.gives.set_fraction * (most + body.set_squeeze)
+            if squeeze <= body.set_squeeze:
+                continue
+            diameter = body.height + body.set_squeeze
+            self._bodies[index] = replace(
+                body,
+                height=diameter - squeeze,
+                flat=math.pi / 2 * squeeze,
+                flat_angle=direction - angle + math.pi / 2,
+                set_squeeze=squeeze,
             )
-        if self._soft.set_flats():
+            self._engine.reshape(self._bodies[index])
+            changed = True
+        if changed:
             self._pass(turning=False)
 
     def turn(self) -> Turn:
@@ -217,7 +236,7 @@ class VendingColumn:
         """
         self._dropped = []
         row, begun = self._row, float(self._row["time"])
-        row["peak_force"], row["overlap"], row["shared"], row["vending"] = 0.0, 0.0, False, True
+        row["peak_force"], row["dent"], row["dent_share"], row["shared"], row["vending"] = 0.0, 0.0, 0.0, False, True
         self._turns += 1
         # From the start, not from where the drum is: relative targets would add up their errors.
         row["target"] = self._section.turn * self._turns * 2 * math.pi / self._section.pockets
@@ -227,12 +246,17 @@ class VendingColumn:
             self._engine.hold()
             self._pass(turning=False)
         row["vending"] = False
+        if row["dent_share"] > DEEPEST:
+            raise LostContainerError(
+                f"a container is dented by {row['dent_share']:.0%} of its diameter at one contact, which this model "
+                "does not reach"
+            )
         return Turn(
             dropped=tuple(self._dropped),
             blocked=blocked,
             duration=float(row["time"]) - begun,
             peak_force=float(row["peak_force"]),
-            overlap=float(row["overlap"]),
+            dent=float(row["dent"]),
             shared=bool(row["shared"]),
         )
 
@@ -240,12 +264,12 @@ class VendingColumn:
         """Turn the drum to its target, or wait until everything is at rest, and take out what drops meanwhile."""
         begin(self._watch, turning=turning)
         looks = MANY if self._show is None else 1
-        while (found := self._engine.look_on(self._watch, self._soft.rows, self._soft.pace, looks)) != OVER:
+        while (found := self._engine.look_on(self._watch, looks)) != OVER:
             if self._show is not None:
                 self._show(self.frame())
             if found == ONE_LEFT:
                 self._take_out_what_left()
-                judge_rest(self._watch, self.state.velocity, self.state.spin, self._soft.settled)
+                judge_rest(self._watch, self.state.velocity, self.state.spin)
 
     def _take_out_what_left(self) -> None:
         state, reaches = self.state, self._engine.reaches()
@@ -257,3 +281,9 @@ class VendingColumn:
                 self._dispensed += 1
             elif where == LOST:
                 raise LostContainerError(f"container {index} is at ({x:g}, {y:g}) mm, outside the column")
+
+
+def _most_pressed(dents: FloatArray) -> tuple[float, float]:
+    """Give the greatest height lost along one axis [mm], and the direction of that axis [rad]."""
+    (xx, xy), (_, yy) = dents.tolist()
+    return (xx + yy) / 2 + math.hypot((xx - yy) / 2, xy), math.atan2(2.0 * xy, xx - yy) / 2

@@ -11,8 +11,6 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from colsim.physics.giving_way import GivingWay
-
 __all__ = [
     "AGAIN",
     "DROPPED",
@@ -26,7 +24,6 @@ __all__ = [
     "any_left",
     "begin",
     "has_left",
-    "has_settled",
     "judge_rest",
     "new_watch",
     "next_look",
@@ -35,7 +32,7 @@ __all__ = [
 
 Array = npt.NDArray[np.float64]
 
-LOOK = 20  # steps between two looks at the state
+LOOK_TIME = 0.02  # [s] between two looks at the state
 EXTREMES_EVERY = 2  # looks between two at forces, which cost as much as all else that is looked at
 REST_SPEED = 2.0  # [mm/s] below which everything counts as at rest
 REST_TIME = 0.1  # [s] for which it must stay so
@@ -43,7 +40,6 @@ LONGEST_WAIT = 3.0  # [s] after which a column that never quite rests is taken a
 STALL_TIME = 0.5  # [s] in which a drum that is not blocked must make
 STALL_SHARE = 0.1  # at least this share of its turn at full speed
 TOUCHING = 1.0  # [mm] apart at which two containers in the drum count as in one pocket
-STILL = 0.1  # [mm] by which a soft section may change in the time of a response while it counts as settled
 ANGLE_TOLERANCE = 2e-4  # [rad] short of its place at which the drum is stopped, 0.02 mm at the rim
 PLACE_TOLERANCE = 5e-3  # [rad] at which it counts as in its place if a load keeps it from coming closer, 0.5 mm
 
@@ -63,11 +59,14 @@ WATCH = np.dtype(
         ("turning", "?"),  # whether the drum is to reach its target, else all are to come to rest
         ("vending", "?"),  # whether extremes are wanted
         ("target", "f8"),  # [rad]
-        ("begun", "i8"),  # looks before what is waited for began
+        ("begun", "f8"),  # time at which it began to be waited for [s]
+        ("marks", "i8"),  # times since then at which it was noted how far the drum is short, and the last of them
+        ("marked", "f8"),
         ("blocked", "?"),
         ("quiet", "f8"),  # [s] since when everything is at rest
         ("peak_force", "f8"),  # [N]
-        ("overlap", "f8"),  # [mm]
+        ("dent", "f8"),  # deepest of one container [mm], and over its diameter [-]
+        ("dent_share", "f8"),
         ("shared", "?"),  # whether two lay in one pocket
     ]
 )
@@ -84,8 +83,8 @@ class Watch(NamedTuple):
     ----------
     row : ndarray of WATCH, shape (1,)
         Changed in place.
-    short : ndarray, shape (looks,)
-        By how much the drum was short of its target at the last looks [rad].
+    short : ndarray, shape (marks,)
+        By how much the drum was short of its target at the last marks, `LOOK_TIME` apart [rad].
     """
 
     row: npt.NDArray[Any]
@@ -96,35 +95,40 @@ def new_watch(step: float) -> Watch:
     """Give a watch over a column at rest that an engine moves on by steps of so many seconds."""
     row = np.zeros(1, dtype=WATCH)
     row["step"] = step
-    return Watch(row, np.zeros(1 + max(1, round(STALL_TIME / (LOOK * step)))))
+    return Watch(row, np.zeros(1 + max(1, round(STALL_TIME / LOOK_TIME))))
 
 
 def begin(watch: Watch, *, turning: bool) -> None:
     """Begin to turn towards the target, or to wait for rest."""
     row = watch.row[0]
-    row["turning"], row["begun"], row["quiet"], row["blocked"] = turning, row["looks"], 0.0, False
+    row["turning"], row["begun"], row["quiet"], row["blocked"] = turning, row["time"], 0.0, False
+    row["marks"] = 0
 
 
 def next_look(watch: Watch, drum_angle: float) -> int:
     """Give the steps until the next look, or 0 if what is waited for has come; note how fast the drum is to turn."""
     row, short = watch.row[0], watch.short
-    step, looks = float(row["step"]), int(row["looks"] - row["begun"])
-    steps = LOOK
+    step, time = float(row["step"]), float(row["time"])
+    steps = usual = max(1, round(LOOK_TIME / step))
     if row["turning"]:
         speed, off = float(row["speed"]), float(row["turn"] * (row["target"] - drum_angle))
-        short[looks % len(short)] = off
-        window = len(short) - 1
-        if looks >= window and short[(looks + 1) % len(short)] - off < STALL_SHARE * speed * STALL_TIME:
-            row["blocked"] = abs(off) > PLACE_TOLERANCE
+        # By time, since looks come more often near its place.
+        if row["marks"] == 0 or time - row["marked"] > (1.0 - 1e-9) * LOOK_TIME:
+            short[row["marks"] % len(short)] = off
+            row["marks"] += 1
+            row["marked"] = time
+        far_back = short[row["marks"] % len(short)]  # the mark `STALL_TIME` ago, once there are so many
+        if row["marks"] >= len(short) and far_back - off < STALL_SHARE * speed * STALL_TIME:
+            row["blocked"] = off > PLACE_TOLERANCE
             steps = 0
-        elif abs(off) <= ANGLE_TOLERANCE:
+        elif off <= ANGLE_TOLERANCE:  # in its place, or pushed past it, where the gear holds it
             steps = 0
         else:
             # At full speed up to its place, so that how often we look does not shape how the drum stops.
-            if abs(off) < 1.5 * LOOK * speed * step:
-                steps = max(2, math.ceil(abs(off) / (speed * step)))
+            if off < 1.5 * usual * speed * step:
+                steps = max(2, math.ceil(off / (speed * step)))
             row["rate"] = row["turn"] * min(off / (steps * step), speed)
-    elif row["quiet"] >= REST_TIME or looks >= round(LONGEST_WAIT / (LOOK * step)):
+    elif row["quiet"] >= REST_TIME or time - row["begun"] > LONGEST_WAIT:
         steps = 0
     row["steps"] = steps
     return steps
@@ -138,10 +142,11 @@ def after_look(watch: Watch) -> bool:
     return bool(row["vending"] and row["looks"] % EXTREMES_EVERY == 0)
 
 
-def note_extremes(watch: Watch, force: float, overlap: float, places: Array, reaches: Array) -> None:
-    """Keep what a turn is asked for beside what came: peak force [mN], overlap [mm], two in one pocket."""
+def note_extremes(watch: Watch, force: float, dent: float, share: float, places: Array, reaches: Array) -> None:
+    """Keep what a turn is asked for beside what came: peak force [mN], deepest dent [mm, -], two in one pocket."""
     row = watch.row[0]
-    row["peak_force"], row["overlap"] = max(row["peak_force"], force / 1000.0), max(row["overlap"], overlap)
+    row["peak_force"], row["dent"] = max(row["peak_force"], force / 1000.0), max(row["dent"], dent)
+    row["dent_share"] = max(row["dent_share"], share)
     if row["shared"]:
         return
     for i in range(len(places)):
@@ -167,27 +172,14 @@ def has_left(watch: Watch, x: float, y: float, reach: float) -> int:
     row, from_axis = watch.row[0], math.hypot(x, y)
     if (y > 0.0 and abs(x) < row["half_width"]) or from_axis < row["housing_radius"]:
         return INSIDE
-    if y < 0.0 and abs(x) < row["housing_radius"]:
+    if y < 0.0 and abs(x) < row["housing_radius"] + reach:  # what was squeezed may be thrown out sideways
         return DROPPED if from_axis > row["housing_radius"] + reach else INSIDE
     return LOST
 
 
-def judge_rest(watch: Watch, velocities: Array, spins: Array, settled: bool) -> None:
-    """Add a look to the time at rest if no centre, along an axis, and no rim is too fast, and soft sections settled."""
+def judge_rest(watch: Watch, velocities: Array, spins: Array) -> None:
+    """Add a look to the time at rest if no centre, along an axis, and no rim is too fast."""
     row, fastest = watch.row[0], 0.0
     for k in range(len(spins)):
         fastest = max(fastest, abs(velocities[k, 0]), abs(velocities[k, 1]), row["reach"] * abs(spins[k]))
-    at_rest = fastest < REST_SPEED and settled
-    row["quiet"] = row["quiet"] + LOOK * row["step"] if at_rest else 0.0
-
-
-def has_settled(soft: GivingWay) -> bool:
-    """Tell whether all soft sections are those that their loads make."""
-    look_back = soft.past.shape[1]
-    place = soft.slices[0] % look_back
-    for k in range(len(soft.sections)):
-        row = soft.sections[k]
-        off = max(abs(row["squeeze"] - soft.past[k, place, 0]), abs(row["flat"] - soft.past[k, place, 1]))
-        if row["slices"] < look_back or off > STILL:
-            return False
-    return True
+    row["quiet"] = row["quiet"] + row["steps"] * row["step"] if fastest < REST_SPEED else 0.0

@@ -1,13 +1,17 @@
-"""What the engine holds up is an equilibrium by a programme that knows nothing of the engine."""
+"""What an engine holds up is an equilibrium by a programme that knows nothing of the engine.
+
+The stacks are those of the compiled engine; another one has them laid into it as they hang, and must hold them too.
+"""
 
 import importlib
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from tests_shared import ROOT, ROTOR, small_scenario
+from tests_shared import ROOT, ROTOR, make_engine, small_scenario
 
 from colsim import Scenario, simulate_fill
+from colsim.physics.choice import COMPILED
 from colsim.physics.cross_section import build_cross_section, container_body
 from colsim.physics.engines import Contacts, State
 from colsim.physics.held import contact_state_of
@@ -45,9 +49,22 @@ FLAT = WIDE.changed(**{"container.set_flat": 8})
 
 
 def bridged(scenario, mechanism, fill):
-    found = simulate_fill(scenario, seed=1, fill=fill)
+    found = simulate_fill(scenario, seed=1, fill=fill, engine=COMPILED)
     assert (found.failure.outcome, found.failure.mechanism) == (Outcome.BRIDGE, mechanism)
     return found
+
+
+def laid_again(fill):
+    """Give what a fill has left hanging as it hangs in the engine that the test is about, after a second."""
+    engine, state = make_engine(fill.section.scene), fill.frames[-1].state
+    bodies = {body.index: body for body in fill.bodies}
+    engine.hold()
+    for index, place, angle in zip(state.index.tolist(), state.position.tolist(), state.angle.tolist(), strict=True):
+        engine.add(bodies[index], tuple(place), angle)
+    engine.advance(1000)
+    # Friction is none at first, and comes up where the stack sinks by a share of a dent; what lets go falls.
+    assert np.abs(engine.state().position - state.position).max() < 0.5
+    return contact_state_of(fill.section, fill.bodies, Frame(0.0, 0.0, engine.state()), engine.contacts())
 
 
 STACKS = {
@@ -72,11 +89,12 @@ def bridges():
 def held(request, bridges, engine_name):
     name, fill = request.param
     scenario, mechanism, _ = STACKS[name]
-    return bridges.held_of(bridged(scenario, mechanism, fill))
+    hanging = bridged(scenario, mechanism, fill)
+    return bridges.held_of(hanging) if engine_name == COMPILED else laid_again(hanging)
 
 
 def test_the_engines_own_forces_balance_and_stay_within_friction(bridges, held):
-    # Measured: residuals up to 8e-4 (flats 2e-3), friction to 0.85 of its limit (flats 0.90).
+    # Measured: residuals up to 2e-3, 3e-3 where laid in anew, and friction to 0.75 of its limit (flats 0.87).
     found = bridges.checked(held)
     assert found.residual <= bridges.BALANCED
     assert not found.pulls
@@ -102,8 +120,11 @@ def test_wrong_forces_and_missing_contacts_are_found(bridges, held):
     assert (found.too_great_missed, found.left_out_missed) == (0, 0)
     largest = bridges.LARGEST * bridges.normal_and_along(held.state, held.forces)[0].max()
     lowest = int(np.argmin(held.state.centre[:, 1]))
-    (keystone,) = np.flatnonzero((held.state.body == lowest) & (held.state.other == -1))
-    assert not is_admissible(bridges.without(held.state, keystone)[0], largest_normal=largest)
+    keystones = np.flatnonzero((held.state.body == lowest) & (held.state.other == -1))  # two are the points of a flat
+    state = held.state
+    for keystone in keystones[::-1].tolist():
+        state, _ = bridges.without(state, keystone)
+    assert not is_admissible(state, largest_normal=largest)
 
 
 def rows(*contacts):

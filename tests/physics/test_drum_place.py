@@ -2,9 +2,16 @@
 
 import math
 
+import pytest
 from tests_shared import ROOT
 
 from colsim import Scenario, simulate_fill
+from colsim.physics.watching import DROPPED, INSIDE, LOST, has_left, new_watch
+
+WHOLE_FILLS = {
+    "test_a_drum_held_in_its_place_under_a_stack_is_not_taken_for_blocked",
+    "test_a_drum_stuck_close_to_its_place_is_blocked",
+}
 
 
 def test_a_drum_held_in_its_place_under_a_stack_is_not_taken_for_blocked():
@@ -14,6 +21,24 @@ def test_a_drum_held_in_its_place_under_a_stack_is_not_taken_for_blocked():
         fill = simulate_fill(scenario, seed=4417, fill=number)
         assert fill.failure is None
         assert abs(fill.frames[-1].drum_angle + 2 * math.pi * len(fill.vends)) < 5e-4
+
+
+@pytest.mark.parametrize(
+    ("place", "where"),
+    [
+        ((0.0, 400.0), INSIDE),
+        ((46.0, 200.0), LOST),  # through the wall
+        ((90.0, -30.0), INSIDE),  # in the drum
+        ((0.0, -125.0), INSIDE),  # half out of it
+        ((0.0, -131.0), DROPPED),
+        ((100.0, -90.0), DROPPED),  # thrown out sideways
+        ((140.0, -40.0), LOST),
+    ],
+)
+def test_a_container_has_left_by_the_outlet_once_it_is_clear_of_the_housing(place, where):
+    watch = new_watch(0.001)
+    watch.row["housing_radius"], watch.row["half_width"] = 97.0, 45.0
+    assert has_left(watch, *place, 33.0) == where
 
 
 def test_a_drum_stuck_close_to_its_place_is_blocked():

@@ -1,4 +1,7 @@
-"""No joint stands proud, each corner has one owner, and each piece its own friction."""
+"""No joint stands proud, each corner has one owner, and each piece its own friction.
+
+What slides is laid down dented by its own weight, by the law of contact: weight over stiffness.
+"""
 
 import math
 from itertools import pairwise
@@ -8,18 +11,20 @@ import pytest
 from tests_shared import ROOT, make_engine, small_scenario
 
 from colsim import Scenario
-from colsim.physics.choice import COMPILED
+from colsim.physics.choice import PYMUNK
 from colsim.physics.cross_section import build_cross_section
 from colsim.physics.engines import Settings
 from colsim.physics.scene import Arc, Body, Chain, Drum, Line, Part, Scene
 
 R = 30.0
 G = 9806.65
+MASS, CONTACT = 0.5, 140e3  # [kg] and, of one contact of what shows 70 N/mm between boards, [mN/mm]
+DENT = MASS * G / CONTACT  # [mm], under its own weight
 
 
 def sliding(chain, position, velocity, gravity=(0.0, 0.0), settings=None):
     engine = make_engine(Scene(gravity, (chain,), 1.0), settings or Settings())
-    engine.add(Body(0, 2 * R, 0.0, 0.5, 0.5 * 0.5 * R**2), position, velocity=velocity)
+    engine.add(Body(0, 2 * R, 0.0, MASS, 0.5 * MASS * R**2), position, velocity=velocity)
     return engine
 
 
@@ -27,7 +32,7 @@ def sliding(chain, position, velocity, gravity=(0.0, 0.0), settings=None):
 def test_a_disc_slides_over_flush_joints_without_a_bump(pieces):
     ends = np.linspace(0.0, 400.0, pieces + 1)
     chain = Chain(tuple(Line((a, 0.0), (b, 0.0), 0.0) for a, b in pairwise(ends)))
-    engine = sliding(chain, (-20.0 + R, R - 0.01), (200.0, 0.0), gravity=(0.0, -G))
+    engine = sliding(chain, (-20.0 + R, R - DENT), (200.0, 0.0), gravity=(0.0, -G))
     for _ in range(170):
         engine.advance(10)
         state = engine.state()
@@ -40,13 +45,13 @@ def test_each_piece_slows_a_disc_by_its_own_friction():
     # A hoop-like disc that cannot turn slides at mu g on each side of the joint.
     chain = Chain((Line((0.0, 0.0), (500.0, 0.0), 0.1), Line((500.0, 0.0), (2000.0, 0.0), 0.4)))
     engine = make_engine(Scene((0.0, -G), (chain,), 0.3))
-    engine.add(Body(0, 2 * R, 0.0, 0.5, 1e9), (100.0, R - 0.01), velocity=(1500.0, 0.0))
+    engine.add(Body(0, 2 * R, 0.0, MASS, 1e9), (100.0, R - DENT), velocity=(1500.0, 0.0))
     slowed = {0.1: [], 0.4: []}
     while engine.state().velocity[0, 0] > 200:
         before = engine.state()
         engine.advance(10)
         after = engine.state()
-        if before.position[0, 0] > 505 or after.position[0, 0] < 495:
+        if before.position[0, 0] > 525 or 120 < before.position[0, 0] < after.position[0, 0] < 495:
             mu = 0.1 if after.position[0, 0] < 500 else 0.4
             slowed[mu].append((before.velocity[0, 0] - after.velocity[0, 0]) / 0.01 / G)
     for mu, found in slowed.items():
@@ -56,14 +61,15 @@ def test_each_piece_slows_a_disc_by_its_own_friction():
 
 def test_a_disc_goes_round_a_drum_as_on_a_true_circle():
     # Frictionless, from rest near the top: v2 = 2 g (R + r) (1 - cos), until it leaves at cos = 2/3 of the start's
-    # height (a standard problem of mechanics); the centre keeps to its circle within the uncorrected overlap.
+    # height (a standard problem of mechanics); the centre keeps to its circle but for the dent that its weight makes,
+    # which is twice as deep at most while it comes down on its spring.
     radius = 95.0
     chain = Chain((Arc((0.0, 0.0), radius, math.pi, -math.pi, 0.0, Part.LAND),))
     engine = sliding(chain, (2.0, math.sqrt((radius + R) ** 2 - 4.0)), (0.0, 0.0), gravity=(0.0, -G))
     start = engine.state().position[0, 1]
     while (place := engine.state().position[0])[1] > 0.75 * start:
         engine.advance(1)
-        assert -2 * engine.settings.slop < math.hypot(*engine.state().position[0]) - radius - R < 0.01
+        assert -2 * DENT < math.hypot(*engine.state().position[0]) - radius - R < 0.01
     assert math.hypot(*engine.state().velocity[0]) == pytest.approx(math.sqrt(2 * G * (start - place[1])), rel=0.02)
 
 
@@ -71,7 +77,7 @@ def test_a_convex_arc_is_touched_on_the_arc_only():
     # A quarter circle from the left to the top: a disc above it is held, one to the right of its end falls past.
     chain = Chain((Arc((0.0, 0.0), 50.0, math.pi, -math.pi / 2, 0.5, Part.LAND),))
     for x, held in ((-0.5, True), (0.5, False)):
-        engine = sliding(chain, (x, 50.0 + R - 0.01), (0.0, 0.0), gravity=(0.0, -G))
+        engine = sliding(chain, (x, 50.0 + R - DENT), (0.0, 0.0), gravity=(0.0, -G))
         engine.advance(3)
         assert (len(engine.contacts().body) == 1) == held
         assert (engine.state().velocity[0, 1] > -1.0) == held
@@ -106,13 +112,13 @@ def test_a_disc_inside_a_housing_loses_only_what_the_chords_turn(chord_turn, eng
     state = engine.state()
     share = (math.atan2(state.position[0, 1], state.position[0, 0]) + math.pi) % (2 * math.pi) / math.pi
     assert 0.7 < share < 1.0
-    left = 1.0 if engine_name == COMPILED else math.exp(-math.pi * share * math.radians(chord_turn) / 2)
+    left = math.exp(-math.pi * share * math.radians(chord_turn) / 2) if engine_name == PYMUNK else 1.0
     assert math.hypot(*state.velocity[0]) / 200 == pytest.approx(left, abs=0.02)
 
 
 def test_one_piece_owns_a_convex_corner_and_two_hold_in_a_concave_one():
     roof = Chain((Line((-200.0, -100.0), (0.0, 0.0), 1.0), Line((0.0, 0.0), (200.0, -100.0), 1.0)))
-    engine = sliding(roof, (0.0, R - 0.01), (0.0, 0.0), gravity=(0.0, -G))
+    engine = sliding(roof, (0.0, R - DENT), (0.0, 0.0), gravity=(0.0, -G))
     engine.advance(3)
     assert len(engine.contacts().body) == 1
     valley = Chain((Line((-200.0, 100.0), (0.0, 0.0), 1.0), Line((0.0, 0.0), (200.0, 100.0), 1.0)))
@@ -136,13 +142,16 @@ def test_a_sharp_edge_between_arc_and_line_is_owned_once_all_round(degrees, mirr
         pieces = (LAND, SIDE)
     angle = math.radians(90 + degrees if mirrored else 90 - degrees)
     away = (math.cos(angle), math.sin(angle))
-    distance = R + 0.2
+    distance = R + 0.15
     engine = sliding(Chain(pieces), (distance * away[0], 95.0 + distance * away[1]), (-100 * away[0], -100 * away[1]))
-    engine.advance(20)
+    engine.advance(2)  # 1.5 ms on the way, and 0.5 of the contact's 2.9
     contacts = engine.contacts()
     assert len(contacts.body) == 1
     assert contacts.normal[0] == pytest.approx(away, abs=0.02)
-    assert np.hypot(*engine.state().velocity[0]) < 1.0
+    engine.advance(18)
+    left = engine.state().velocity[0] @ away  # it bounces as hardly as damping allows, and straight back
+    assert 0.0 < left < 20.0
+    assert np.hypot(*engine.state().velocity[0]) == pytest.approx(left, rel=0.02)
 
 
 SCENARIOS = {
@@ -188,8 +197,8 @@ def test_a_disc_slides_down_the_real_wall_over_its_joints_without_a_bump(name, s
     chain = section.scene.walls[0 if side < 0 else 1]
     engine = make_engine(Scene((side * G, 0.0), (chain,), 1.0))
     engine.add(
-        Body(0, 2 * R, 0.0, 0.5, 0.5 * 0.5 * R**2),
-        (side * (section.width / 2 - R + 0.01), section.top - 20),
+        Body(0, 2 * R, 0.0, MASS, 0.5 * MASS * R**2),
+        (side * (section.width / 2 - R + DENT), section.top - 20),
         velocity=(0.0, -500.0),
     )
     while engine.state().position[0, 1] > section.floor_top + 25.0:
@@ -208,7 +217,7 @@ def test_a_disc_passes_the_rounded_throat_edge_as_a_true_circle(side):
     edge = next(p for p in chain.pieces if p.part is Part.THROAT_EDGE)
     engine = make_engine(Scene((side * G, 0.0), (chain,), 1.0))
     y = edge.centre[1] + 20
-    engine.add(Body(0, 2 * R, 0.0, 0.5, 0.5 * 0.5 * R**2), (side * (45 - R + 0.01), y), velocity=(0.0, -100.0))
+    engine.add(Body(0, 2 * R, 0.0, MASS, 0.5 * MASS * R**2), (side * (45 - R + DENT), y), velocity=(0.0, -100.0))
     seen = 0
     while engine.state().position[0, 1] > edge.centre[1] - 8:
         engine.advance(1)
@@ -218,5 +227,5 @@ def test_a_disc_passes_the_rounded_throat_edge_as_a_true_circle(side):
         else:
             gap = math.dist((x, y), edge.centre) - edge.radius - R
             seen += 1
-        assert -0.02 - 2 * engine.settings.slop <= gap <= 0.01
+        assert -1.5 * DENT <= gap <= 0.01
     assert seen > 20

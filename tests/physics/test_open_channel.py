@@ -1,4 +1,7 @@
-"""What holds itself up in a plain channel open below, by engine and programme; the stacks are the benchmark's."""
+"""What holds itself up in a plain channel open below, by engine and programme; the stacks are the benchmark's.
+
+The proofs are for contacts that bear no moment. A dent does not change that: what presses goes through its middle.
+"""
 
 import importlib
 import math
@@ -7,6 +10,8 @@ import numpy as np
 import pytest
 from tests_shared import ROOT
 
+from colsim.physics.compiled_engine import CompiledEngine
+from colsim.physics.pymunk_engine import PymunkEngine
 from colsim.theory.equilibrium import ContactState, is_admissible, margin
 
 
@@ -15,6 +20,10 @@ def channel():
     with pytest.MonkeyPatch.context() as patch:
         patch.syspath_prepend(str(ROOT / "benchmarks"))
         yield importlib.import_module("channel")
+
+
+def holds(channel, stack, seed=0):
+    return channel.holds(stack, seed, CompiledEngine)
 
 
 def contacts_of(channel, stack, seed=0):
@@ -41,11 +50,11 @@ def contacts_of(channel, stack, seed=0):
 def test_round_discs_never_hold(channel, ratio, friction):
     # Derived: with all sinking at one speed, each rolling on its own wall, nothing slides and gravity does work.
     equal = channel.Stack(ratio, friction, friction)
-    assert channel.holds(equal) is False
+    assert holds(channel, equal) is False
     assert margin(contacts_of(channel, equal)) == math.inf
     if ratio <= 1.6:  # unequal ones beyond may touch the next but one
         unequal = channel.Stack(ratio, friction, friction, scatter=channel.SCATTER)
-        assert [channel.holds(unequal, seed) for seed in range(3)] == [False] * 3
+        assert [holds(channel, unequal, seed) for seed in range(3)] == [False] * 3
         assert all(margin(contacts_of(channel, unequal, seed)) == math.inf for seed in range(3))
 
 
@@ -58,7 +67,7 @@ def test_two_and_two_may_hold_from_a_friction_of_one_but_do_not_get_there_by_the
     above = channel.Stack(ratio, 1.05, 1.05, pattern=(-1, -1, 1, 1))
     assert not is_admissible(contacts_of(channel, above), largest_normal=10.0)
     assert is_admissible(contacts_of(channel, above), largest_normal=1000.0)
-    assert channel.holds(above) is not True
+    assert holds(channel, above) is not True
 
 
 @pytest.mark.parametrize(
@@ -68,10 +77,14 @@ def test_set_flats_do_not_hold_where_both_frictions_are_too_low(channel, ratio, 
     # Derived: any resistance to rolling needs atan mu_wall + atan mu_own >= the angle between the two normals.
     assert math.degrees(math.atan(wall) + math.atan(own)) < channel.angle_between(ratio)
     stack = channel.Stack(ratio, wall, own, flat=channel.FLAT)
-    assert [channel.holds(stack, seed) for seed in range(6)] == [False] * 6
+    assert [holds(channel, stack, seed) for seed in range(6)] == [False] * 6
 
 
 def test_some_set_flats_hold_where_friction_allows(channel):
-    # Measured: 5 of 20; the chance that it is 0 of 12 with a rate of a quarter is 3 %, but the draws are fixed.
+    # Measured: 2 of 20, the first among them; the draws are fixed.
     stack = channel.Stack(1.84, 0.8, 0.8, flat=channel.FLAT)
-    assert any(channel.holds(stack, seed) for seed in range(12))
+    assert any(holds(channel, stack, seed) for seed in range(20))
+
+
+def test_round_discs_do_not_hold_in_the_reference_either(channel):
+    assert channel.holds(channel.Stack(1.6, 1.0, 1.0), 0, PymunkEngine) is False

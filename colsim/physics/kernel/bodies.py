@@ -1,0 +1,145 @@
+"""Moving bodies, giving them their section, and reading what they bear."""
+
+from __future__ import annotations
+
+import math
+
+from colsim.physics.kernel.compiling import compiled
+from colsim.physics.kernel.world import (
+    ANGLE,
+    CONTACTS,
+    CONTAINERS,
+    CORNERS,
+    DENT_A,
+    DENT_B,
+    FIRST,
+    FLAT_ANGLE,
+    FRICTION_IMPULSE,
+    GROUP,
+    HALF_FLAT,
+    HALF_SIDE,
+    INVERSE_MOMENT,
+    MOMENT,
+    NORMAL_IMPULSE,
+    NX,
+    NY,
+    OVERLAP,
+    RADIUS,
+    RATE,
+    REACH,
+    ROUND_AREA,
+    SECOND,
+    SPIN,
+    VX,
+    VY,
+    Array,
+    World,
+    X,
+    Y,
+)
+
+__all__ = ["accelerate", "add_dents", "change_section", "drive", "greatest", "move"]
+
+MAX_SPEED = 1e7  # [mm/s], far above anything in a column; beyond it the simulation has diverged
+STILL = 1e-9  # [mm/s] below which a speed is set to zero: halved on and on it would become denormal, which is slow
+
+
+@compiled
+def move(world: World, dt: float) -> bool:
+    """Move everything by its velocity and sort the containers from the top down; False if a speed is NaN or absurd."""
+    bodies, order, count = world.bodies, world.order, world.counts[CONTAINERS]
+    for i in range(len(bodies)):
+        bodies[i, X] += bodies[i, VX] * dt
+        bodies[i, Y] += bodies[i, VY] * dt
+        bodies[i, ANGLE] += bodies[i, SPIN] * dt
+        speed = abs(bodies[i, VX]) + abs(bodies[i, VY]) + abs(bodies[i, SPIN])
+        if not speed < MAX_SPEED:  # NaN is not less either
+            return False
+        if speed < STILL:
+            bodies[i, VX] = bodies[i, VY] = bodies[i, SPIN] = 0.0
+    for i in range(count):
+        _place_corners(bodies, world.corners, i)
+    for place in range(1, count):  # they hardly ever change places
+        i, k = order[place], place - 1
+        while k >= 0 and bodies[order[k], Y] < bodies[i, Y]:
+            order[k + 1] = order[k]
+            k -= 1
+        order[k + 1] = i
+    return True
+
+
+@compiled
+def _place_corners(bodies: Array, corners: Array, i: int) -> None:
+    x, y = bodies[i, X], bodies[i, Y]
+    if bodies[i, CORNERS] == 1.0:
+        corners[i, 0, 0], corners[i, 0, 1] = x, y
+        return
+    turned = bodies[i, ANGLE] + bodies[i, FLAT_ANGLE]
+    c, s = math.cos(turned), math.sin(turned)
+    fx, fy = c * bodies[i, HALF_FLAT], s * bodies[i, HALF_FLAT]
+    sx, sy = -s * bodies[i, HALF_SIDE], c * bodies[i, HALF_SIDE]
+    corners[i, 0, 0], corners[i, 0, 1] = x - fx - sx, y - fy - sy
+    corners[i, 1, 0], corners[i, 1, 1] = x + fx - sx, y + fy - sy
+    if bodies[i, CORNERS] == 4.0:
+        corners[i, 2, 0], corners[i, 2, 1] = x + fx + sx, y + fy + sy
+        corners[i, 3, 0], corners[i, 3, 1] = x - fx + sx, y - fy + sy
+
+
+@compiled
+def accelerate(world: World, dt: float, gravity_x: float, gravity_y: float) -> None:
+    """Let gravity act for a step."""
+    for i in range(world.counts[CONTAINERS]):
+        world.bodies[i, VX] += gravity_x * dt
+        world.bodies[i, VY] += gravity_y * dt
+
+
+@compiled
+def change_section(world: World, i: int, height: float, flat: float, side: float, flat_angle: float) -> None:
+    """Give a body its section."""
+    bodies, radius = world.bodies, (height - side) / 2
+    bodies[i, RADIUS], bodies[i, REACH] = radius, math.sqrt(flat * flat + side * side) / 2 + radius
+    bodies[i, HALF_FLAT], bodies[i, HALF_SIDE], bodies[i, FLAT_ANGLE] = flat / 2, side / 2, flat_angle
+    bodies[i, CORNERS] = 4.0 if side > 0.0 else 2.0 if flat > 0.0 else 1.0
+
+
+@compiled
+def drive(world: World, rate: float) -> None:
+    """Have the motor turn the drum at a rate [rad/s]."""
+    if world.drum[MOMENT] > 0.0:
+        world.bodies[len(world.bodies) - 1, INVERSE_MOMENT] = 1.0 / world.drum[MOMENT]
+        world.drum[RATE] = rate
+
+
+@compiled
+def greatest(world: World) -> tuple[float, float, float]:
+    """Give the greatest impulse of a contact, the greatest dent [mm], and that over the diameter, of the last step."""
+    bodies, contacts, pairs = world.bodies, world.contacts, world.pairs
+    impulse = dent = share = 0.0
+    for k in range(world.counts[CONTACTS]):
+        size = math.sqrt(contacts[k, NORMAL_IMPULSE] ** 2 + contacts[k, FRICTION_IMPULSE] ** 2)
+        if size > 0.0:
+            impulse = max(impulse, size)
+            for side, column in ((FIRST, DENT_A), (SECOND, DENT_B)):
+                i = pairs[k, side]
+                if i < world.counts[CONTAINERS]:
+                    dent = max(dent, contacts[k, column])
+                    share = max(share, contacts[k, column] / math.sqrt(bodies[i, ROUND_AREA] * 4.0 / math.pi))
+    return impulse, dent, share
+
+
+@compiled
+def add_dents(world: World, found: Array) -> None:
+    """Add up the dents of the last step on each container, as a tensor over their normals, shape (n, 2, 2) [mm]."""
+    contacts, pairs = world.contacts, world.pairs
+    for k in range(world.counts[CONTACTS]):
+        if contacts[k, NORMAL_IMPULSE] <= 0.0:
+            continue
+        nx, ny, part = contacts[k, NX], contacts[k, NY], contacts[k, OVERLAP] / contacts[k, GROUP]
+        for side, column in ((FIRST, DENT_A), (SECOND, DENT_B)):
+            i = pairs[k, side]
+            if i < world.counts[CONTAINERS]:
+                dent = part * contacts[k, column]
+                found[i, 0, 0] += dent * nx * nx
+                found[i, 1, 1] += dent * ny * ny
+                found[i, 0, 1] += dent * nx * ny
+                found[i, 1, 0] += dent * nx * ny
