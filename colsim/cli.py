@@ -107,7 +107,7 @@ def advise(
 def _count_with(decision: Decision, scenario: Scenario, *, max_fills: int, **how: Any) -> Decision | None:
     """Find how many to load with the spacer that is advised, or the least bad one; None unless one soft kind is loaded.
 
-    Of rigid containers and of layers the count is asked for alone.
+    Of firm containers and of layers the count is asked for alone.
     """
     (first, *more) = scenario.loaded_products.values()
     if more or not first.is_soft or not decision.options:
@@ -216,11 +216,12 @@ def sweep(
 @app.command()
 def catalogue() -> None:
     """List the generic container sizes, with the source of each figure."""
-    units = {"diameter": "mm", "length": "mm", "mass": "kg", "empty_mass": "kg"}
+    units = {"diameter": "mm", "length": "mm", "mass": "kg", "empty_mass": "kg", "body_length": "mm"}
     for entry in CATALOGUE.values():
         _print(entry.name)
         for field, figure in entry.figures.items():
-            _print(f"   {field:<11} {figure.value:>8g} {units[field]:<3} {figure.source}")
+            value = figure.value if isinstance(figure.value, str) else f"{figure.value:g}"
+            _print(f"   {field:<11} {value:>9} {units.get(field, ''):<3} {figure.source}")
     _print("\nMeasure your own: makers differ, and a millimetre decides a spacer.")
 
 

@@ -215,7 +215,7 @@ def compare_containers(
     executor : concurrent.futures.Executor, optional
         Where to run; one process for each core if not given.
     engine : str
-        ``compiled``, ``pymunk``, or ``auto`` for the compiled one if it can be had.
+        ``compiled``, ``pymunk``, or ``auto`` for the compiled one.
     progress : bool
         Whether to show a bar on standard error.
 

@@ -9,9 +9,18 @@ from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from colsim.advice.decision import Decision, Option, Status, allowed_in_words, worst_in_words
+from colsim.advice.decision import (
+    Decision,
+    Option,
+    Status,
+    about_steps,
+    allowed_in_words,
+    hints_for,
+    with_steps_checked,
+    worst_in_words,
+)
 from colsim.advice.over_unknowns import End, OverUnknowns, simulate_over_unknowns
-from colsim.advice.to_measure import in_words, what_measuring_brings, what_to_do_next
+from colsim.advice.to_measure import in_words, what_measuring_brings
 from colsim.errors import ScenarioError, SimulationError
 from colsim.model import Scenario, Target
 from colsim.model.loading import MOST_CONTAINERS
@@ -65,7 +74,7 @@ def find_count(
     executor : concurrent.futures.Executor, optional
         Where to run; one process for each core if not given.
     engine : str
-        ``compiled``, ``pymunk``, or ``auto`` for the compiled one if it can be had.
+        ``compiled``, ``pymunk``, or ``auto`` for the compiled one.
     progress : bool
         Whether to show a bar on standard error.
 
@@ -73,7 +82,8 @@ def find_count(
     -------
     Decision
         Recommended is the greatest count looked at that itself meets the target and for which there was room in every
-        loading. Where none is shown to, the least bad of those that may is named, and none if all fail.
+        loading. Where none is shown to, the least bad of those that may is named, and none if all fail. Its first
+        loadings are simulated again with half the time step; if the verdict turns on that, it does not meet the target.
 
     Raises
     ------
@@ -106,6 +116,8 @@ def find_count(
             raise SimulationError("stopped before the first fill was done; nothing to advise from")
         if all(option.fills.always_short for option in options):
             require_room(options[0].fills)
+        looks.check_steps(search=counts is None)
+        options = looks.in_order
         best = _best(options)
         narrowed: tuple[str, ...] = ()
         if best is not None and not looks.interrupted and best.status is Status.DEPENDS:
@@ -219,8 +231,24 @@ class _Looks:
         first = {full, _half(full), self.scenario.loading.total}
         self.simulate(sorted(count for count in first if least <= count <= full))
         self.make_comparable(full)
-        while not self.interrupted and (count := _next_count(self.options, least)) is not None:
+        self._narrow()
+
+    def _narrow(self) -> int:
+        """Look at the counts that narrow to the border, one after the other; give how many these were."""
+        before = len(self.options)
+        while not self.interrupted and (count := _next_count(self.options, _least(self.scenario))) is not None:
             self.simulate([count])
+        return len(self.options) - before
+
+    def check_steps(self, *, search: bool) -> None:
+        """Check what would be recommended with finer time steps; if it turns on them, search for the border again."""
+        while not self.interrupted:
+            found = with_steps_checked(self.in_order, _best, executor=self.executor, progress=self.progress)
+            self.options = {int(option.value): option for option in found}
+            best = _best(found)
+            self.interrupted = best is not None and best.step_check is None
+            if not (search and self._narrow()):
+                return
 
     def simulate(self, counts: Sequence[int]) -> None:
         """Simulate some counts on common draws."""
@@ -316,7 +344,7 @@ def _lack_of_room(over: OverUnknowns) -> str:
     return f"no room for all in {short} of {len(valid)} loadings" if short else ""
 
 
-def _best(options: Sequence[Option]) -> Option | None:
+def _best(options: tuple[Option, ...]) -> Option | None:
     """Choose the greatest count that meets, or the least bad of those that may."""
     if good := [option for option in options if _is_shown_good(option)]:
         return good[-1]
@@ -375,12 +403,12 @@ def _what_to_do_next(options: Sequence[Option], best: Option | None) -> tuple[st
     if best is None:
         return ()
     if best.status is not Status.MEETS:
-        return what_to_do_next(best.over)
+        return hints_for(best)
     above = (option for option in options if option.value > best.value and not _lack_of_room(option.over))
     unsettled = next((option for option in above if option.status is not Status.FAILS), None)
     if unsettled is None:
         return ()
-    return tuple(f"to load {unsettled.value:g}: {hint}" for hint in what_to_do_next(unsettled.over))
+    return tuple(f"to load {unsettled.value:g}: {hint}" for hint in hints_for(unsettled))
 
 
 def _reason(options: Sequence[Option], best: Option | None, *, searched: bool) -> str:
@@ -392,6 +420,9 @@ def _reason(options: Sequence[Option], best: Option | None, *, searched: bool) -
         parts = [f"Loading {best.value:g} stays within {allowed}; {end}."]
     elif best.status is Status.MEETS:
         parts = [f"Loading {best.value:g} stays within {allowed}.", *_above(options, best)]
+    elif best.turns_on_steps:
+        parts = [f"Loading {best.value:g} stays within {allowed} with the usual time steps only."]
+        parts += _above(options, best)
     elif best.status is Status.DEPENDS:
         parts = [
             f"Loading {best.value:g} went wrong least, but whether it stays within {allowed} depends on what was "
@@ -405,7 +436,8 @@ def _reason(options: Sequence[Option], best: Option | None, *, searched: bool) -
             f"within {allowed}.",
             *(_above(options, best) or [worst_in_words(options)]),
         ]
-    return " ".join(part for part in (*parts, _fewer_but_worse(options)) if part)
+    parts += [about_steps(options, best, lambda option: f"Loading {option.value:g}"), _fewer_but_worse(options)]
+    return " ".join(part for part in parts if part)
 
 
 def _above(options: Sequence[Option], best: Option) -> list[str]:

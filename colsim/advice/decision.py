@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from colsim.advice.over_unknowns import End, OverUnknowns
 from colsim.advice.status import Status
+from colsim.advice.step_check import StepCheck, check_steps
+from colsim.advice.to_measure import what_to_do_next
 from colsim.model import Target
 from colsim.sampling.fills import Fills
 from colsim.sampling.intervals import Estimate
@@ -21,9 +24,13 @@ __all__ = [
     "Decision",
     "Option",
     "Status",
+    "StepCheck",
+    "about_steps",
     "allowed_in_words",
     "commonest_mechanism",
     "first_failure",
+    "hints_for",
+    "with_steps_checked",
     "worst_in_words",
 ]
 
@@ -59,11 +66,14 @@ class Option:
     over : OverUnknowns
         What was simulated of it. The confidence of its intervals is such that all options hold together at the
         target's.
+    step_check : StepCheck or None
+        Whether finer time steps give the same; None of what is not recommended, and where that was cut short.
     """
 
     value: float
     geometry: str
     over: OverUnknowns
+    step_check: StepCheck | None = None
 
     @property
     def fills(self) -> Fills:
@@ -89,8 +99,13 @@ class Option:
 
     @property
     def status(self) -> Status:
-        """Whether it meets the target."""
-        return self.over.status
+        """Whether it meets the target; what turns on the time step is undecided instead."""
+        return Status.UNDECIDED if self.turns_on_steps else self.over.status
+
+    @property
+    def turns_on_steps(self) -> bool:
+        """Whether it would meet the target, were it not for what finer time steps showed."""
+        return self.step_check is not None and self.step_check.turns and self.over.status is Status.MEETS
 
     @property
     def mechanism(self) -> str:
@@ -107,6 +122,80 @@ def worst_in_words(options: Sequence[Option]) -> str:
     """Say what goes wrong with most of the options; empty if nothing did."""
     causes = Counter(option.mechanism for option in options if option.mechanism)
     return f"What goes wrong most: {causes.most_common(1)[0][0]}." if causes else ""
+
+
+def with_steps_checked(
+    options: tuple[Option, ...],
+    choose: Callable[[tuple[Option, ...]], Option | None],
+    *,
+    executor: Executor,
+    progress: bool = False,
+) -> tuple[Option, ...]:
+    """Check what is chosen with finer time steps, and whatever is chosen in its place if it turns on them.
+
+    Parameters
+    ----------
+    options : tuple of Option
+        All that were looked at.
+    choose : callable
+        Given the options, chooses the one to recommend, or None.
+    executor : concurrent.futures.Executor
+        Where to run.
+    progress : bool
+        Whether to show a bar on standard error.
+
+    Returns
+    -------
+    tuple of Option
+        The same, with the checks that were made. What is chosen of them has one, unless Ctrl-C came.
+
+    Raises
+    ------
+    SimulationError
+        If a loading cannot be carried through.
+    """
+    while (best := choose(options)) is not None and best.step_check is None:
+        check = check_steps(best.over, executor=executor, progress=progress)
+        if check is None:
+            break
+        options = tuple(replace(each, step_check=check) if each is best else each for each in options)
+    return options
+
+
+def about_steps(options: Sequence[Option], best: Option | None, name: Callable[[Option], str]) -> str:
+    """Say what turns on the time step: what is recommended, and what was not for that; empty if nothing does.
+
+    Parameters
+    ----------
+    options : sequence of Option
+        All that were looked at.
+    best : Option or None
+        What is recommended.
+    name : callable
+        Gives the words for an option, as a sentence begins.
+
+    Returns
+    -------
+    str
+    """
+    found = []
+    for each in options:
+        check = each.step_check
+        if check is None or not check.turns:
+            continue
+        if each is best:
+            found.append(f"With finer time steps {check.in_words()}.")
+        elif each.turns_on_steps:
+            found.append(f"{name(each)} is passed over: with finer time steps {check.in_words()}.")
+    return " ".join(found)
+
+
+def hints_for(option: Option) -> tuple[str, ...]:
+    """Say what to measure or simulate to be surer of an option, most help first; a sentence each."""
+    hints = what_to_do_next(option.over)
+    if option.turns_on_steps:
+        hints += ("log 200 turns with it, or choose one with more room: so near an edge no simulation tells",)
+    return hints
 
 
 @dataclass(frozen=True, repr=False)
@@ -149,6 +238,11 @@ class Decision:
     def chosen(self) -> Option | None:
         """The option that is recommended, if one is."""
         return next((option for option in self.options if option.value == self.recommended), None)
+
+    @property
+    def step_check(self) -> StepCheck | None:
+        """What finer time steps showed of the recommended option; None if there is none, or it was cut short."""
+        return None if self.chosen is None else self.chosen.step_check
 
     def to_dataframe(self) -> pd.DataFrame:
         """Tabulate the options.
@@ -196,6 +290,9 @@ class Decision:
                 f"{e.failures:4d} of {e.fills:<4d}   {option.status:<9}   {option.geometry}"
                 + (f"; {option.mechanism}" if option.mechanism else "")
             )
+        if self.chosen is not None:
+            found = "NOT CHECKED, stopped early" if self.step_check is None else self.step_check.in_words()
+            lines.append(f"finer time steps: {found}")
         return "\n".join(lines)
 
     def __repr__(self) -> str:

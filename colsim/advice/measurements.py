@@ -7,6 +7,8 @@ import math
 from colsim.advice.spacer import spacer_bounds, spacer_geometry
 from colsim.errors import RangeError
 from colsim.model import Container, Scenario
+from colsim.model.softness import heights_under
+from colsim.model.squeeze_test import weight
 from colsim.theory.nip import critical_friction, line_of_centres
 from colsim.theory.pocket import second_centre
 
@@ -14,6 +16,8 @@ __all__ = ["BEHIND", "what_follows"]
 
 BEHIND = {
     "fit": "cos of that angle = W/d - 1 for width W and diameter d: two touching discs, each on its wall.",
+    "stiffness": "a taut skin under a pressure p lies flat over pi/2 of the height s that it loses, so F = (pi/2) p L "
+    "s on a straight length L (Tire Science and Technology 3 (1975) 29: an inflated ring between plates).",
     "bridging": "the line from wall contact over pair contact to wall contact makes half that angle with each normal, "
     "so it locks only above tan(angle/2) = sqrt((2d - W)/W); without resistance to rolling it never does, for every "
     "disc can then roll down its wall with no contact sliding.",
@@ -44,6 +48,7 @@ def what_follows(scenario: Scenario) -> tuple[tuple[str, str], ...]:
         who = container.name if scenario.container is not None else name
         found += [
             ("fit", _fit(scenario, container, who)),
+            ("stiffness", _stiffness(scenario, container)),
             ("bridging", _bridging(scenario, container)),
             ("capacity", _capacity(scenario, container)),
             ("pocket", _pocket(scenario, container)),
@@ -57,6 +62,19 @@ def _fit(scenario: Scenario, container: Container, who: str) -> str:
         f"{who}, {d:.1f} mm, in a column of {width:.1f} mm ({width / d:.2f} diameters): "
         f"{width - d:.1f} mm of free width, neighbours touch {line_of_centres(width, d):.0f} deg above the horizontal."
     )
+
+
+def _stiffness(scenario: Scenario, container: Container) -> str:
+    if container.is_soft:
+        (height,) = heights_under(container, [weight(container.mass)], scenario.conditions)
+        return (
+            f"its wall holds it: one of the same on top presses it {container.diameter - height:.1f} mm flat between "
+            "boards, with all that is unknown at its typical value."
+        )
+    why = "by its gas, with all that is unknown at its typical value" if container.is_held_by_gas else "as measured"
+    if "stiffness" in container.spreads:
+        why = "a typical value; what is known of its gas or a scale and two boards would tell"
+    return f"firm: {container.board_stiffness(scenario.conditions):.0f} N take 1 mm off between boards ({why})."
 
 
 def _bridging(scenario: Scenario, container: Container) -> str:

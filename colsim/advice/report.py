@@ -9,7 +9,7 @@ from collections import Counter
 from typing import Any
 
 from colsim.advice.cautions import CAUTIONS
-from colsim.advice.decision import Decision, Option, Status, allowed_in_words, first_failure
+from colsim.advice.decision import Decision, Option, Status, StepCheck, allowed_in_words, first_failure
 from colsim.advice.measurements import BEHIND, what_follows
 from colsim.advice.to_measure import in_words
 from colsim.model import Scenario
@@ -73,8 +73,11 @@ def check_as_text(scenario: Scenario, *, show_why: bool = False) -> str:
 
 def _kept_for_later(scenario: Scenario) -> str:
     """List what was given and no simulation uses yet."""
-    temperatures = ("loading_temperature", "service_temperature")
-    unused = () if any(container.is_soft for container in scenario.products.values()) else (*temperatures, "days")
+    products = scenario.products.values()
+    any_soft = any(container.is_soft for container in products)
+    unused = [] if any_soft else ["days"]
+    if not any_soft and not any(container.is_held_by_gas for container in products):
+        unused = ["loading_temperature", "service_temperature", *unused]
     found = [f"conditions.{name}" for name in unused if name in scenario.conditions.model_fields_set]
     found += [
         f"{kind}.{name}"
@@ -205,6 +208,11 @@ def _behind(option: Option) -> list[str]:
         for e in option.over.effects
         if e.seen
     ]
+    if (check := option.step_check) is not None:
+        lines.append(
+            f"      of {check.fills} loadings {check.only_coarse} met trouble with the usual time step only, "
+            f"{check.only_fine} with half of it only"
+        )
     invalid = [fill for fills in option.over.runs.values() for fill in fills.fills if fill.invalid]
     lines += [f"      {fill.summary()}" for fill in invalid[:_HINTS]]
     return lines
@@ -240,13 +248,16 @@ def _measure_next(decision: Decision, count: Decision | None = None) -> list[str
 
 
 def _hot_weeks(scenario: Scenario) -> list[str]:
-    """Say at which temperature soft walls were simulated, and how to look at another; no lines if all are rigid."""
-    if not any(container.is_soft for container in scenario.loaded_products.values()):
+    """Say at which temperature was simulated what gives way with it, and how to look at another; no lines if none."""
+    kinds = scenario.loaded_products.values()
+    soft, by_gas = (any(kind.is_soft for kind in kinds), any(kind.is_held_by_gas for kind in kinds))
+    what = " and ".join(["soft walls"] * soft + ["containers held by their gas"] * by_gas)
+    if not what:
         return []
     given = scenario.conditions.service_temperature
     now = f"{USUAL_TEMPERATURE:g} deg C (assumed)" if given is None else f"{given:g} deg C"
     text = (
-        f"NOT CHECKED beyond the {now} of the column that soft walls were simulated at. Set "
+        f"NOT CHECKED beyond the {now} of the column that {what} were simulated at. Set "
         "conditions.service_temperature to that of a hot week, and ask again."
     )
     return [_wrapped("HOT WEEKS", text, 14)]
@@ -297,6 +308,8 @@ def _numbers(option: Option) -> str:
 
 def _verdict(option: Option) -> str:
     text = _VERDICT[option.status]
+    if option.turns_on_steps:
+        return f"{text}: finer time steps change it"
     if option.status is Status.DEPENDS:
         text = f"{text} {in_words(option.over.depends_on) if option.over.depends_on else 'what was not measured'}"
     return f"{text}: {option.mechanism}" if option.mechanism and option.status is not Status.MEETS else text
@@ -313,13 +326,28 @@ def _footnote(scenario: Scenario, decision: Decision, count: Decision | None) ->
     text = (
         f"* from {what} and {sample} virtual loadings an option and end"
         + (f"; {invalid} of {total} loadings invalid, counted in both bounds" if invalid else "")
-        + ". Not checked against this machine: count your next 200 turns."
+        + f".{_finer_steps(_both(decision, count))} Not checked against this machine: count your next 200 turns."
     )
     chosen = (count or decision).chosen
     lines = [_wrapped("", text, 5)]
     if chosen is not None and (rate := chosen.fills.risk().per_fill.rate) > 0:
         lines.append(f"     About 1 loading of {chosen.fills.scenario.load} in {1 / rate:.0f} meets trouble.")
     return lines
+
+
+def _finer_steps(decisions: tuple[Decision, ...]) -> str:
+    """Say how many loadings of what is recommended came out otherwise with finer time steps; empty if nothing is."""
+    checks = [each.step_check for each in decisions if each.chosen is not None]
+    made = [check for check in checks if check is not None]
+    if len(made) < len(checks):
+        return " Finer time steps: NOT CHECKED, stopped early."
+    whole = StepCheck(
+        fills=sum(check.fills for check in made),
+        only_coarse=sum(check.only_coarse for check in made),
+        only_fine=sum(check.only_fine for check in made),
+        turns=any(check.turns for check in made),
+    )
+    return f" Finer time steps: {whole.in_words()}." if made else ""
 
 
 def as_json_object(scenario: Scenario, decision: Decision, count: Decision | None = None) -> dict[str, Any]:
@@ -361,6 +389,7 @@ def as_json_object(scenario: Scenario, decision: Decision, count: Decision | Non
 
 
 def _decided(decision: Decision) -> dict[str, Any]:
+    check = decision.step_check
     return {
         "decision": decision.decision,
         "recommended": decision.recommended,
@@ -382,6 +411,7 @@ def _decided(decision: Decision) -> dict[str, Any]:
             for option in decision.options
         ],
         "measure_next": list(decision.measure_next),
+        "step_check": None if check is None else {**_row(check), "changed": check.changed},
     }
 
 

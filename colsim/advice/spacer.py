@@ -7,9 +7,18 @@ from collections.abc import Iterable, Sequence
 from concurrent.futures import Executor
 from contextlib import nullcontext
 
-from colsim.advice.decision import Decision, Option, Status, allowed_in_words, worst_in_words
+from colsim.advice.decision import (
+    Decision,
+    Option,
+    Status,
+    about_steps,
+    allowed_in_words,
+    hints_for,
+    with_steps_checked,
+    worst_in_words,
+)
 from colsim.advice.over_unknowns import OverUnknowns, simulate_over_unknowns
-from colsim.advice.to_measure import in_words, what_measuring_brings, what_to_do_next
+from colsim.advice.to_measure import in_words, what_measuring_brings
 from colsim.errors import RangeError, ScenarioError, SimulationError
 from colsim.model import Container, Scenario, Target
 from colsim.physics.choice import AUTO, engine_named
@@ -154,7 +163,7 @@ def find_spacer(
     executor : concurrent.futures.Executor, optional
         Where to run; one process for each core if not given.
     engine : str
-        ``compiled``, ``pymunk``, or ``auto`` for the compiled one if it can be had.
+        ``compiled``, ``pymunk``, or ``auto`` for the compiled one.
     progress : bool
         Whether to show a bar on standard error.
 
@@ -162,7 +171,8 @@ def find_spacer(
     -------
     Decision
         Recommended is the spacer in the middle of the longest run of neighbours that meet the target. Where none
-        is shown to, the least bad of those that may is named, and none if all fail.
+        is shown to, the least bad of those that may is named, and none if all fail. Its first loadings are simulated
+        again with half the time step; if the verdict turns on that, it does not meet the target.
 
     Raises
     ------
@@ -193,9 +203,11 @@ def find_spacer(
             raise SimulationError("stopped before the first fill was done; nothing to advise from")
         if all(option.fills.always_short for option in options):
             require_room(options[0].fills)
+        if not any(option.over.interrupted for option in options):
+            options = with_steps_checked(options, _best, executor=pool, progress=progress)
         best = _best(options)
         narrowed: tuple[str, ...] = ()
-        if best is not None and not best.over.interrupted and best.status is Status.DEPENDS:
+        if best is not None and best.step_check is not None and best.status is Status.DEPENDS:
             narrowed = what_measuring_brings(best.over, max_fills=max_fills, seed=seed, executor=pool)
     return _decision(scenario, options, best, seed, narrowed)
 
@@ -223,15 +235,22 @@ def _best(options: tuple[Option, ...]) -> Option | None:
 def _decision(
     scenario: Scenario, options: tuple[Option, ...], best: Option | None, seed: int, narrowed: tuple[str, ...]
 ) -> Decision:
-    stopped = any(option.over.interrupted for option in options)
-    hints = () if best is None else what_to_do_next(best.over)
+    stopped = any(option.over.interrupted for option in options) or (best is not None and best.step_check is None)
+    hints = () if best is None else hints_for(best)
     return Decision(
         decision="spacer",
         recommended=None if best is None else best.value,
         unit="mm",
         status=Status.FAILS if best is None else best.status,
-        reason=("Stopped early, so not all was looked at. " if stopped else "")
-        + _reason(options, best, scenario.target),
+        reason=" ".join(
+            part
+            for part in (
+                "Stopped early, so not all was looked at." if stopped else "",
+                _reason(options, best, scenario.target),
+                about_steps(options, best, lambda option: _name(option.value)),
+            )
+            if part
+        ),
         options=options,
         measure_next=(*narrowed, *hints),
         seed=seed,
@@ -243,6 +262,8 @@ def _reason(options: tuple[Option, ...], best: Option | None, target: Target) ->
     allowed = allowed_in_words(target)
     if best is None:
         return f"Every spacer looked at goes wrong more often than {allowed}. " + worst_in_words(options)
+    if best.turns_on_steps:
+        return f"{_name(best.value)} stays within {allowed} with the usual time steps only."
     if best.status is Status.UNDECIDED:
         return (
             f"{_name(best.value)} went wrong least, but {best.estimate.fills} fills do not show whether it stays "
@@ -267,4 +288,4 @@ def _reason(options: tuple[Option, ...], best: Option | None, target: Target) ->
 
 
 def _name(thickness: float) -> str:
-    return "No spacer" if thickness == 0 else f"The {thickness:g} mm spacer"
+    return "The bare pocket" if thickness == 0 else f"The {thickness:g} mm spacer"

@@ -209,7 +209,7 @@ def simulate_sweep(
     executor : concurrent.futures.Executor, optional
         Where to run; one process for each core if not given. The result is the same on any.
     engine : str
-        ``compiled``, ``pymunk``, or ``auto`` for the compiled one if it can be had.
+        ``compiled``, ``pymunk``, or ``auto`` for the compiled one.
     progress : bool
         Whether to show one bar for all points on standard error.
 

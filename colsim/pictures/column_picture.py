@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 
 import matplotlib.pyplot as plt
 import numpy as np
+import numpy.typing as npt
 from matplotlib.axes import Axes
 from matplotlib.patches import Circle, Polygon
 
 from colsim.errors import ScenarioError
 from colsim.model import Scenario
-from colsim.physics.scene import Body, Chain, Part, Point, straightened
+from colsim.physics.engines import FloatArray
+from colsim.physics.scene import Arc, Body, Chain, Line, Part, Piece, Point, straightened
+from colsim.physics.vending import Frame
 from colsim.sampling import Fill
 
 __all__ = ["plot_column"]
@@ -22,6 +26,8 @@ CONTAINER, MARK = "#f3e3c3", "#a3431f"
 _KINDS = ((CONTAINER, ""), ("#d9e6ee", ".."), ("#dfe8cf", "//"))
 _MARGIN = 15.0
 _CHORD_TURN = 2.0  # [deg] of arcs as drawn
+_SEEN = 0.2  # [mm] of a dent, below which an outline's own width hides it
+_SPACING = 0.5  # [mm] between points of an outline that is dented
 
 
 def plot_column(fill: Fill, frame: int = -1, ax: Axes | None = None) -> Axes:
@@ -40,7 +46,8 @@ def plot_column(fill: Fill, frame: int = -1, ax: Axes | None = None) -> Axes:
     -------
     matplotlib.axes.Axes
         In millimetres from the drum's axis. Each container carries its number in the order of loading, and a
-        spoke that turns with it.
+        spoke that turns with it. It is drawn flat where something presses on it: to the surface of a wall or of the
+        drum, and by half of the overlap with another container.
 
     Raises
     ------
@@ -63,11 +70,8 @@ def plot_column(fill: Fill, frame: int = -1, ax: Axes | None = None) -> Axes:
         outline = np.array([_turn(point, shot.drum_angle) for point in _points(section.scene.drum.outline)])
         ax.add_patch(Polygon(outline, closed=True, facecolor=STEEL, edgecolor=INK, linewidth=1.2, label="drum"))
     _draw_spacer(ax, scenario, shot.drum_angle)
-    bodies = shot.bodies or tuple(fill.bodies[index] for index in shot.state.index.tolist())
-    for index, body, (x, y), angle in zip(
-        shot.state.index.tolist(), bodies, shot.state.position.tolist(), shot.state.angle.tolist(), strict=True
-    ):
-        _draw_container(ax, body, scenario.product_of(index), (x, y), angle)
+    for container, dented in zip(_containers(shot), _dented_outlines(fill, shot), strict=True):
+        _draw_container(ax, container, scenario.product_of(container.body.index), dented)
     reach = section.housing_radius + _MARGIN
     ax.set(
         xlim=(-reach, reach),
@@ -162,23 +166,114 @@ def _spacer_outlines(scenario: Scenario) -> Iterable[list[Point]]:
             yield [_turn(corner, first - k * pitch) for corner in corners]
 
 
-def _draw_container(ax: Axes, body: Body, name: str, centre: Point, angle: float) -> None:
-    radius, half, side = body.corner_radius, body.flat / 2, body.side / 2
-    across, turned = half, angle + body.flat_angle
-    if body.bulge > 0.0 and half == 0.0:  # as it looks; to the engine it is round
-        across, turned = body.bulge / 2, body.bulge_angle
+@dataclass(frozen=True)
+class _Container:
+    """A container where it lies: its section, centre, angle, and the deepest that it can be pressed in [mm]."""
+
+    body: Body
+    centre: Point
+    angle: float
+    dent: float
+
+    def inside(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Give how deep points lie inside its round outline [mm], and the unit vectors out of it."""
+        turned = self.angle + self.body.flat_angle
+        c, s = math.cos(turned), math.sin(turned)
+        local = (points - self.centre) @ np.array([[c, -s], [s, c]])
+        core = np.clip(local, *(np.array([[-1.0], [1.0]]) * (self.body.flat / 2, self.body.side / 2)))
+        away = local - core
+        distance = np.hypot(*away.T)
+        out = away / np.maximum(distance, 1e-9)[:, None]
+        return self.body.corner_radius - distance, out @ np.array([[c, s], [-s, c]])
+
+    def outline(self) -> FloatArray:
+        """Give its outline as if nothing pressed on it, as a closed run of points [mm]."""
+        radius, half, side = self.body.corner_radius, self.body.flat / 2, self.body.side / 2
+        turns = np.linspace(-math.pi / 2, math.pi / 2, 40)
+        right = np.column_stack(
+            [half + radius * np.cos(turns), np.where(turns < 0, -side, side) + radius * np.sin(turns)]
+        )
+        turned = self.angle + self.body.flat_angle
+        return np.array([np.add(self.centre, _turn((x, y), turned)) for x, y in (*right, *-right, right[0])])
+
+
+def _containers(shot: Frame) -> list[_Container]:
+    """Give the containers of a frame; each dent is no deeper than the greatest height lost along one axis."""
+    state = shot.state
+    most = np.linalg.eigvalsh(shot.dents)[:, -1].tolist() if len(shot.dents) else [0.0] * len(shot.bodies)
+    return [
+        _Container(body, (x, y), angle, dent)
+        for body, (x, y), angle, dent in zip(
+            shot.bodies, state.position.tolist(), state.angle.tolist(), most, strict=True
+        )
+    ]
+
+
+def _dented_outlines(fill: Fill, shot: Frame) -> Iterator[FloatArray | None]:
+    """Give the outline of each container as it is pressed in; None where no dent is deep enough to be seen."""
+    containers, scene = _containers(shot), fill.section.scene
+    for mine in containers:
+        if mine.dent < _SEEN:
+            yield None
+            continue
+        before = _densely(mine.outline())
+        points = before.copy()
+        for other in containers:
+            if other is not mine and math.dist(mine.centre, other.centre) < mine.body.reach + other.body.reach:
+                depth, out = other.inside(before)
+                pressed = (depth > 0.0) & (depth <= mine.dent + other.dent)
+                points[pressed] += depth[pressed, None] / 2 * out[pressed]
+        for piece in (piece for chain in scene.walls for piece in chain.pieces):
+            points = _before(piece, points, mine.dent)
+        if scene.drum is not None:
+            c, s = math.cos(shot.drum_angle), math.sin(shot.drum_angle)
+            turn = np.array([[c, -s], [s, c]])
+            points = points @ turn
+            for piece in scene.drum.outline.pieces:
+                points = _before(piece, points, mine.dent)
+            points = points @ turn.T
+        yield points
+
+
+def _densely(outline: FloatArray) -> FloatArray:
+    """Give a run of points again, with no two of them far apart."""
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(outline, axis=0).T))])
+    at = np.linspace(0.0, along[-1], math.ceil(along[-1] / _SPACING))
+    return np.column_stack([np.interp(at, along, column) for column in outline.T])
+
+
+def _before(piece: Piece, points: FloatArray, deepest: float) -> FloatArray:
+    """Move points that lie behind a piece, no deeper than something is pressed in there, onto its surface."""
+    if isinstance(piece, Line):
+        (dx, dy), length = piece.direction(0.0), math.dist(piece.start, piece.end)
+        rel = points - piece.start
+        along, out = rel @ (dx, dy), np.broadcast_to((-dy, dx), points.shape)
+        depth, beside = -np.sum(rel * out, axis=1), (along >= 0.0) & (along <= length)
+    else:
+        depth, out, beside = _behind_arc(piece, points)
+    pressed = beside & (depth > 0.0) & (depth <= deepest)
+    moved: FloatArray = points + np.where(pressed, depth, 0.0)[:, None] * out
+    return moved
+
+
+def _behind_arc(arc: Arc, points: FloatArray) -> tuple[FloatArray, FloatArray, npt.NDArray[np.bool_]]:
+    """Give how deep points lie behind an arc [mm], the unit vectors out to it, and which lie beside it."""
+    rel = points - arc.centre
+    distance, way = np.hypot(*rel.T), math.copysign(1.0, arc.sweep)
+    turned = np.mod(way * (np.arctan2(rel[:, 1], rel[:, 0]) - arc.from_angle), 2 * math.pi)
+    return way * (distance - arc.radius), -way * rel / np.maximum(distance, 1e-9)[:, None], turned <= abs(arc.sweep)
+
+
+def _draw_container(ax: Axes, container: _Container, name: str, dented: FloatArray | None) -> None:
+    body, centre = container.body, container.centre
     # Kinds differ in shade and in how they are hatched.
     shade, hatch = _KINDS[body.surface % len(_KINDS)]
     look = {"facecolor": shade, "edgecolor": INK, "linewidth": 1.2, "hatch": hatch, "label": name}
-    if across == 0:
-        ax.add_patch(Circle(centre, radius, **look))
+    if dented is None and body.flat == 0.0:
+        ax.add_patch(Circle(centre, body.corner_radius, **look))
     else:
-        turns = np.linspace(-math.pi / 2, math.pi / 2, 40)
-        up_or_down = np.where(turns < 0, -side, side)
-        right = np.column_stack([across + radius * np.cos(turns), up_or_down + radius * np.sin(turns)])
-        outline = np.vstack([right, -right])
-        ax.add_patch(Polygon([np.add(centre, _turn((x, y), turned)) for x, y in outline], closed=True, **look))
-    spoke = _turn((radius, 0.0), angle)
+        ax.add_patch(Polygon(container.outline() if dented is None else dented, closed=True, **look))
+    spoke = _turn((body.corner_radius, 0.0), container.angle)
     ax.plot(
         [centre[0] + 0.55 * spoke[0], centre[0] + 0.95 * spoke[0]],
         [centre[1] + 0.55 * spoke[1], centre[1] + 0.95 * spoke[1]],

@@ -42,7 +42,7 @@ def plot_squeeze(container: Container, conditions: Conditions | None = None, ax:
     Raises
     ------
     ScenarioError
-        If the container is rigid.
+        If it has no soft wall.
 
     Notes
     -----

@@ -12,6 +12,7 @@ from tqdm import tqdm
 
 from colsim.model import Scenario
 from colsim.physics.choice import AUTO
+from colsim.physics.engines import Settings
 from colsim.sampling.draws import require_whole
 from colsim.sampling.fills import Fills
 from colsim.sampling.many_fills import Batch, process_pool, simulate_batches
@@ -36,12 +37,15 @@ class Run:
         Fills from 0 on that are there already; more are added.
     engine : str
         On which engine; those that are there already must be of the same.
+    settings : Settings or None
+        How finely it works, likewise.
     """
 
     scenario: Scenario
     settled: Callable[[Fills], bool]
     done: list[Fill] = field(default_factory=list)
     engine: str = AUTO
+    settings: Settings | None = None
     _enough: bool = False
 
 
@@ -114,7 +118,9 @@ def simulate_until_settled(
 def _take_to(look: int, most: int, runs: Sequence[Run], seed: int, pool: Executor, bar: tqdm[Any]) -> bool:
     """Take those runs that are not settled to a look; tell whether that was not cut short."""
     open_runs = [run for run in runs if not run._enough]
-    batches = [Batch(run.scenario, seed, range(min(len(run.done), look), look), run.engine) for run in open_runs]
+    batches = [
+        Batch(run.scenario, seed, range(min(len(run.done), look), look), run.engine, run.settings) for run in open_runs
+    ]
     found, interrupted = simulate_batches(batches, pool, bar)
     for run, fills in zip(open_runs, found, strict=True):
         run.done += fills

@@ -15,6 +15,7 @@ from tqdm import tqdm
 from colsim.errors import SimulationError
 from colsim.model import Scenario
 from colsim.physics.choice import AUTO, engine_named
+from colsim.physics.engines import Settings
 from colsim.sampling.draws import fresh_seed, require_whole
 from colsim.sampling.fills import Fills
 from colsim.sampling.one_fill import Fill, simulate_fill
@@ -31,6 +32,7 @@ def simulate_fills(
     seed: int | None = None,
     executor: Executor | None = None,
     engine: str = AUTO,
+    settings: Settings | None = None,
     progress: bool = False,
 ) -> Fills:
     """Simulate many fills of one scenario.
@@ -46,7 +48,9 @@ def simulate_fills(
     executor : concurrent.futures.Executor, optional
         Where to run; one process for each core if not given. The result is the same on any.
     engine : str
-        ``compiled``, ``pymunk``, or ``auto`` for the compiled one if it can be had.
+        ``compiled``, ``pymunk``, or ``auto`` for the compiled one.
+    settings : Settings, optional
+        How finely the engine works.
     progress : bool
         Whether to show a bar on standard error.
 
@@ -60,7 +64,7 @@ def simulate_fills(
     ScenarioError
         If fills or seed is not allowed, or there is no such engine.
     SimulationError
-        If the column does not hold what it is to be loaded with.
+        If the column does not hold what it is to be loaded with, or a fill cannot be carried through.
     """
     engine, fills = engine_named(engine), require_whole("fills", fills, least=1)
     seed = fresh_seed() if seed is None else require_whole("seed", seed)
@@ -70,7 +74,7 @@ def simulate_fills(
         suppress(KeyboardInterrupt),  # while the bar closes; what is done counts
         tqdm(total=fills, unit="fill", desc=scenario.title, disable=not progress, leave=False) as bar,
     ):
-        (done,), _ = simulate_batches([Batch(scenario, seed, range(fills), engine)], pool, bar)
+        (done,), _ = simulate_batches([Batch(scenario, seed, range(fills), engine, settings)], pool, bar)
     result = Fills(scenario, seed, tuple(done), fills)
     require_room(result)
     return result
@@ -84,6 +88,7 @@ class Batch:
     seed: int
     numbers: range
     engine: str = AUTO
+    settings: Settings | None = None
 
 
 def simulate_batches(batches: Sequence[Batch], pool: Executor, bar: tqdm[Any]) -> tuple[list[list[Fill]], bool]:
@@ -156,7 +161,10 @@ def _finished(futures: list[Future[list[Fill]]]) -> Iterator[Fill]:
 
 
 def _simulate_chunk(batch: Batch) -> list[Fill]:
-    return [simulate_fill(batch.scenario, seed=batch.seed, fill=k, engine=batch.engine) for k in batch.numbers]
+    return [
+        simulate_fill(batch.scenario, seed=batch.seed, fill=k, engine=batch.engine, settings=batch.settings)
+        for k in batch.numbers
+    ]
 
 
 def process_pool(workers: int | None = None) -> ProcessPoolExecutor:

@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from types import MappingProxyType
 
-from colsim.errors import ScenarioError
+from colsim.errors import ScenarioError, SimulationError
 from colsim.model import Container, Scenario
 from colsim.model.contradictions import container_contradictions
 from colsim.model.spread import Spread
 from colsim.physics.choice import AUTO, EngineMaker, engine_maker, engine_named
 from colsim.physics.cross_section import CrossSection, build_cross_section, container_body
-from colsim.physics.engines import Contacts, Settings, TornApartError
+from colsim.physics.engines import Contacts, DivergedError, Settings
 from colsim.physics.mechanism import Mechanism
 from colsim.physics.scene import Body
 from colsim.physics.vending import Frame, LostContainerError, Turn, VendingColumn
@@ -70,8 +70,8 @@ class Vend:
         Until everything was at rest again [s].
     peak_force : float
         Greatest contact force, looked at 25 times a second [N].
-    overlap : float
-        Greatest overlap of two bodies [mm], a measure of the simulation's own error.
+    dent : float
+        Deepest dent of a container at one contact, looked at 25 times a second [mm].
     topped_up : bool
         Whether it came after the top-up.
     """
@@ -83,7 +83,7 @@ class Vend:
     before: int
     duration: float
     peak_force: float = math.nan
-    overlap: float = math.nan
+    dent: float = math.nan
     topped_up: bool = False
 
 
@@ -183,13 +183,12 @@ def simulate_fill(
     settings : Settings, optional
         How finely the engine works.
     engine : str or callable
-        ``compiled``, ``pymunk``, or ``auto`` for the compiled one if it can be had; or what makes an engine of a scene
-        and settings.
+        ``compiled``, ``pymunk``, or ``auto`` for the compiled one; or what makes an engine of a scene and settings.
 
     Returns
     -------
     Fill
-        A fill that breaks the conservation of containers, holds a number that is none, or whose draws do not go
+        A fill that breaks the conservation of containers, holds a NaN, or whose draws do not go
         together is returned as invalid. Unknowns stand at their typical values. What finds no room when loading stays
         out and is counted as short.
 
@@ -197,10 +196,25 @@ def simulate_fill(
     ------
     ScenarioError
         If the seed or fill is not a whole number of 0 or more, or there is no such engine.
+    SimulationError
+        If anything unforeseen goes wrong; it names the fill and its seed, which replay it.
     """
     maker = engine_maker(engine) if isinstance(engine, str) else engine
     seed, fill = require_whole("seed", seed), require_whole("fill", fill)
-    settings = settings or Settings()
+    name = engine_named(engine) if isinstance(engine, str) else getattr(engine, "__name__", repr(engine))
+    try:
+        found = _simulate(scenario, seed, fill, maker, settings or Settings(), record=record)
+    except ScenarioError:
+        raise
+    except Exception as error:
+        what = ": ".join([type(error).__name__, *str(error).splitlines()[:1]])
+        raise SimulationError(f"fill {fill} (seed {seed}): {what}") from error
+    return replace(found, engine=name)
+
+
+def _simulate(
+    scenario: Scenario, seed: int, fill: int, maker: EngineMaker, settings: Settings, *, record: bool
+) -> Fill:
     drawn = draw_fill_wide(scenario, seed, fill)
     invalid = ""
     try:
@@ -221,7 +235,7 @@ def simulate_fill(
     if not invalid:
         try:
             course.run()
-        except (LostContainerError, TornApartError) as error:
+        except (LostContainerError, DivergedError) as error:
             invalid = str(error)
         except ScenarioError as error:
             invalid = f"what was drawn does not go together: {error}"
@@ -245,7 +259,6 @@ def simulate_fill(
         section=section,
         contacts=None if invalid else column.contacts(),
         frames=(*frames, column.frame()),
-        engine=engine_named(engine) if isinstance(engine, str) else getattr(engine, "__name__", repr(engine)),
     )
 
 
@@ -334,7 +347,7 @@ class _Course:
             before=0,
             duration=sum(turn.duration for turn in made),
             peak_force=max(turn.peak_force for turn in made),
-            overlap=max(turn.overlap for turn in made),
+            dent=max(turn.dent for turn in made),
         )
 
     def _judged(self, dropped: int, held: Mechanism | None, made: list[Turn]) -> tuple[Outcome, Mechanism | None]:

@@ -28,7 +28,7 @@ RISK_KEYS = [
     "level",
     "method",
 ]
-DECISION_KEYS = {"decision", "recommended", "unit", "status", "reason", "options", "measure_next"}
+DECISION_KEYS = {"decision", "recommended", "unit", "status", "reason", "options", "measure_next", "step_check"}
 
 
 def run(*arguments, folder=None):
@@ -64,7 +64,16 @@ def test_advise_says_what_to_do_and_how_sure_it_is(advised):
     assert all(caution in done.stdout for caution in CAUTIONS)
 
 
-def test_of_rigid_containers_it_says_nothing_of_hot_weeks_and_names_the_command_for_the_count(advised):
+def test_advise_says_what_finer_time_steps_changed(advised):
+    folder, done = advised
+    (decision,) = json.loads((folder / "answer.json").read_text(encoding="utf-8"))["decisions"]
+    check = decision["step_check"]
+    # Two at the typical values, and two drawn over the ranges, for no end stands out.
+    assert check == {"fills": 4, "only_coarse": 0, "only_fine": 0, "turns": False, "changed": 0}
+    assert "Finer time steps: 0 of 4 loadings came out otherwise." in " ".join(done.stdout.split())
+
+
+def test_of_firm_containers_it_says_nothing_of_hot_weeks_and_names_the_command_for_the_count(advised):
     _, done = advised
     text = " ".join(done.stdout.split())
     assert "HOT WEEKS" not in text
@@ -152,10 +161,30 @@ def test_check_says_what_has_no_effect_yet(tmp_path):
     file = small_toml(tmp_path)
     text = file.read_text(encoding="utf-8")
     assert "KEPT" not in run("check", file).stdout
-    file.write_text(text.replace('"540 g"', '"540 g"\ndrink = "light"') + "[conditions]\ndays = 3\n", encoding="utf-8")
-    assert "KEPT conditions.days, container.carbonation: read, and without" in " ".join(
-        run("check", file).stdout.split()
+    firm = text.replace('"540 g"', '"540 g"\nstiffness = 70\ndrink = "cola_like"')
+    file.write_text(firm + "[conditions]\ndays = 3\n", encoding="utf-8")
+    kept = "KEPT conditions.days, container.carbonation, container.drink: read, and without"
+    assert kept in " ".join(run("check", file).stdout.split())
+
+
+def test_temperatures_have_an_effect_on_what_its_gas_holds_and_days_on_soft_walls_alone(tmp_path):
+    file = small_toml(tmp_path)
+    text = (
+        file.read_text(encoding="utf-8") + "[conditions]\ndays = 3\nservice_temperature = 5\nloading_temperature = 30\n"
     )
+    kept = {}
+    for name, more in {
+        "firm": "stiffness = 70",
+        "by its gas": 'drink = "cola_like"\nbody_length = 130',
+        "soft": 'drink = "still"\nempty_mass = 0.014',
+    }.items():
+        file.write_text(text.replace('"540 g"', f'"540 g"\n{more}'), encoding="utf-8")
+        done = run("check", file)
+        assert done.returncode == 0, done.stderr
+        kept[name] = " ".join(done.stdout.split()).partition("KEPT ")[2].partition(":")[0]
+    assert kept["firm"] == "conditions.loading_temperature, conditions.service_temperature, conditions.days"
+    assert kept["by its gas"] == "conditions.days"
+    assert kept["soft"] == ""
 
 
 def test_check_on_a_column_too_wide_for_the_capacity_formula(tmp_path):

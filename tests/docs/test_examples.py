@@ -39,7 +39,8 @@ def test_the_half_measured_one_is_advised_with_all_that_it_holds():
     assert "press the lifted edge (right) flush" in text
     assert "End stops, cap direction: NOT CHECKED" in text
     assert f"from {len(scenario.unknowns())} things you did not measure" in text
-    assert "HOT WEEKS NOT CHECKED beyond the 5 deg C of the column" in text  # 41 F
+    both = "soft walls and containers held by their gas were simulated at."
+    assert f"HOT WEEKS NOT CHECKED beyond the 5 deg C of the column that {both}" in text  # 41 F
     assert "Set conditions.service_temperature to that of a hot week, and ask again" in text
     dry = " ".join(as_text(Scenario(**{**scenario.as_given(), "conditions": {}}), decision).split())
     assert "HOT WEEKS NOT CHECKED beyond the 20 deg C (assumed) of the column" in dry
@@ -52,3 +53,12 @@ def test_the_half_measured_one_is_advised_with_all_that_it_holds():
         {"container": "slim tea can", "count": 4},
         {"container": "slim water", "count": 5},
     ]
+
+
+def test_of_what_its_gas_holds_hot_weeks_are_told_as_well():
+    scenario = Scenario.from_toml(ROOT / "examples" / "alder-hall-2.toml")
+    text = " ".join(as_text(scenario, find_spacer(scenario, spacers=[0], max_fills=1, seed=1)).split())
+    by_gas = (
+        "HOT WEEKS NOT CHECKED beyond the 5 deg C of the column that containers held by their gas were simulated at."
+    )
+    assert by_gas in text  # 41 F

@@ -60,7 +60,7 @@ def test_the_handout_is_drawn_and_bound(tmp_path):
 
 # "prove" runs every proof's own smoke run.
 @pytest.mark.parametrize(
-    "name", ["speed", "convergence", "known_columns", "facts", "softness", "soft_facts", "soft_limits", "prove"]
+    "name", ["speed", "engines", "known_columns", "facts", "soft_facts", "soft_limits", "decided", "prove"]
 )
 def test_every_benchmark_has_a_smoke_run(name, tmp_path):
     before = sorted((ROOT / "benchmarks" / "results").glob("*"))

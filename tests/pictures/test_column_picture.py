@@ -92,6 +92,53 @@ def test_a_set_container_is_a_stadium_of_the_same_perimeter():
         assert width == pytest.approx(66 - 24 / math.pi + 12, abs=0.1)
 
 
+SOFT = {"diameter": 66, "mass": 0.54, "empty_mass": 0.015, "drink": "still", "wall_thickness": 0.25, "set_fraction": 0}
+
+
+@pytest.fixture(scope="module")
+def soft():
+    """Six soft ones, the frame with all of them, before the drum first turns."""
+    return simulate_fill(small_scenario(6).changed(container=SOFT), seed=1, record=True)
+
+
+def all_in(fill):
+    return max(k for k, f in enumerate(fill.frames) if len(f.bodies) == len(fill.bodies) and abs(f.drum_angle) < 1e-6)
+
+
+def test_what_is_pressed_in_is_drawn_flat_there_and_round_elsewhere(soft):
+    frame = all_in(soft)
+    shot = soft.frames[frame]
+    most = np.linalg.eigvalsh(shot.dents)[:, -1]
+    assert not soft.invalid
+    assert (most > 1.0).any()
+    shapes = patches(drawn(soft, frame), "container")
+    assert [isinstance(shape, Circle) for shape in shapes] == (most < 0.2).tolist()
+    flattened = [k for k, shape in enumerate(shapes) if isinstance(shape, Polygon)]
+    assert flattened
+    for k in flattened:
+        centre, body = shot.state.position[k], shot.bodies[k]
+        distance = np.hypot(*(shapes[k].get_xy() - centre).T)
+        assert distance.max() == pytest.approx(body.reach, abs=0.01)  # where nothing presses
+        # A wall moves the outline in by all of the dent, another container by half of what both give.
+        assert body.reach - most.max() <= distance.min() < body.reach - most[k] / 8
+
+
+def test_no_two_containers_and_no_wall_are_drawn_over_each_other(soft):
+    frame = all_in(soft)
+    outlines = [
+        shape.get_xy() if isinstance(shape, Polygon) else shape.get_path().vertices * 33 + shape.center
+        for shape in patches(drawn(soft, frame), "container")
+    ]
+    for outline in outlines:
+        above = outline[outline[:, 1] > soft.section.throat + 10]
+        assert np.all(np.abs(above[:, 0]) <= 45 + 0.2)
+    for k, outline in enumerate(outlines):
+        for other in outlines[k + 1 :]:
+            inside = outline[Polygon(other, closed=True).get_path().contains_points(outline)]
+            depths = [np.hypot(*(other - point).T).min() for point in inside]
+            assert max(depths, default=0.0) < 0.5  # points stand 0.5 mm apart
+
+
 def test_walls_stand_the_columns_width_apart_up_to_its_top(fill):
     walls = np.vstack([line.get_xydata() for line in lines(drawn(fill), "wall and floor")])
     straight = walls[walls[:, 1] > fill.section.throat + 10]  # below, the throat's edge is rounded to 10 mm

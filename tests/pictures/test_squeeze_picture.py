@@ -97,9 +97,9 @@ def test_axes_are_named_with_units_and_the_upper_one_counts_bottles():
     assert ax.get_xlim() == pytest.approx((0, 14 * WEIGHT))
 
 
-def test_a_rigid_container_is_refused():
-    with pytest.raises(ScenarioError, match="water is rigid; give wall_thickness, wall_feel or squeeze_test"):
-        drawn()
+def test_a_container_that_its_gas_holds_is_refused():
+    with pytest.raises(ScenarioError, match="has no soft wall"):
+        drawn(drink="cola_like")
 
 
 def test_given_axes_are_used_and_no_figure_is_made():

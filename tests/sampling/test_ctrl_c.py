@@ -119,7 +119,7 @@ def test_advice_from_nothing_is_refused():
 
 def test_what_was_done_before_the_ends_were_looked_at_counts(monkeypatch):
     # One unknown, of which every other fill fails: 2 typical fills, 2 drawn over the range, then 2 at each end.
-    def simulate(scenario, *, seed, fill, engine):
+    def simulate(scenario, *, seed, fill, engine, settings):
         one = simulate_fill(measured(SCENARIO), seed=seed, fill=fill)
         bad = replace(one.vends[0], outcome=Outcome.STALL)
         return replace(one, vends=(bad,) if fill else one.vends, drawn={"rotor.friction": 0.2 + 0.1 * fill})

@@ -1,34 +1,121 @@
-"""Which engine simulates, how it is chosen, and what becomes of a simulation that comes apart."""
+"""Which engine simulates, how it is chosen, and what becomes of a simulation that diverges or breaks off."""
 
-import importlib.util
 import json
+import os
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from tests_shared import small_scenario
+from tests_shared import AtOnce, small_scenario, small_toml
 
-from colsim import ScenarioError, find_spacer, simulate_fill, simulate_fills
+from colsim import ScenarioError, SimulationError, find_spacer, simulate_fill, simulate_fills
 from colsim.advice.report import as_json_object
-from colsim.physics import choice, kernel
+from colsim.physics import choice
 from colsim.physics.compiled_engine import CompiledEngine
-from colsim.physics.engines import Settings, TornApartError
+from colsim.physics.engines import DivergedError, Settings
+from colsim.physics.kernel import looking, world
+from colsim.physics.pymunk_engine import LONGEST_STEP
 from colsim.physics.scene import Body, Chain, Line, Scene
+from colsim.sampling import one_fill
+from colsim.sampling.draws import draw_fill_wide
+
+ENGINES = ("auto", "compiled", "pymunk")
 
 
-def test_auto_takes_the_compiled_one_where_numba_is(monkeypatch):
+def test_auto_is_the_compiled_one():
     assert choice.engine_named("auto") == "compiled"
     assert simulate_fill(small_scenario(1), seed=1).engine == "compiled"
-    monkeypatch.setattr(choice, "find_spec", lambda _: None)
-    assert choice.engine_named("auto") == "pymunk"
-    assert not choice.compiles_first("auto")
-    assert simulate_fill(small_scenario(1), seed=1).engine == "pymunk"
-    with pytest.raises(
-        ScenarioError, match=r'engine: got "compiled", but numba is not installed; install colsim\[fast\]'
+
+
+BROKEN = {
+    "not installed": ModuleNotFoundError("No module named 'numba'"),
+    "without its compiler": ImportError("No module named 'llvmlite'"),
+    "a library that does not load": OSError("Could not find/load shared object file 'libllvmlite.so'"),
+}
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+@pytest.mark.parametrize("error", BROKEN.values(), ids=BROKEN)
+def test_a_numba_that_cannot_be_imported_is_refused_with_what_to_do(monkeypatch, engine, error):
+    def broken(name):
+        raise error
+
+    monkeypatch.setattr(choice, "import_module", broken)
+    for simulate in (
+        lambda: simulate_fill(small_scenario(1), seed=1, engine=engine),
+        lambda: simulate_fills(small_scenario(1), fills=1, seed=1, engine=engine),
+        lambda: find_spacer(small_scenario(1), max_fills=1, seed=1, engine=engine),
     ):
-        simulate_fills(small_scenario(1), fills=1, seed=1, engine="compiled")
+        with pytest.raises(ScenarioError) as refused:
+            simulate()
+        assert str(refused.value).startswith(f'engine: got "{engine}", but numba, which both engines need, ')
+        assert f"{type(error).__name__}: {error}" in str(refused.value)
+        assert "pip install --force-reinstall numba llvmlite" in str(refused.value)
+
+
+@pytest.mark.parametrize("missing", ["numba", "llvmlite"])
+def test_for_real_a_missing_package_is_one_message(tmp_path, missing):
+    (tmp_path / "sitecustomize.py").write_text(f"import sys\nsys.modules[{missing!r}] = None\n", encoding="utf-8")
+    done = advise(small_toml(tmp_path), PYTHONPATH=str(tmp_path))
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.startswith('colsim: engine: got "auto", but numba, which both engines need, cannot be imported')
+    assert "--force-reinstall" in done.stderr
+    assert done.stderr.count("\n") == 1
+
+
+def test_for_real_a_numba_that_compiles_nothing_is_refused_and_the_reference_is_named(tmp_path):
+    file = small_toml(tmp_path)
+    done = advise(file, NUMBA_DISABLE_JIT="1")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.startswith('colsim: engine: got "auto", but numba compiles nothing, because NUMBA_DISABLE_JIT')
+    assert "unset it, or take the reference (--engine pymunk" in done.stderr
+    assert done.stderr.count("\n") == 1
+    code = "from colsim.physics.choice import engine_named, engine_maker; print(engine_maker('pymunk').__name__)"
+    named = run_python("-c", code, NUMBA_DISABLE_JIT="1")
+    assert named.stdout.strip() == "PymunkEngine"
+
+
+def advise(file, **environment):
+    return run_python("-m", "colsim", "advise", str(file), "--max-fills", "1", "--seed", "1", **environment)
+
+
+def run_python(*arguments, **environment):
+    command = [sys.executable, *arguments]
+    return subprocess.run(command, env={**os.environ, **environment}, capture_output=True, text=True, check=False)
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+def test_the_finer_settings_halve_the_step_that_an_engine_takes(engine):
+    usual, finer = Settings(), choice.finer(engine)
+    assert finer == replace(usual, step=finer.step)
+    taken = min(usual.step, LONGEST_STEP) if engine == "pymunk" else usual.step
+    assert finer.step == taken / 2
+
+
+def test_what_is_unforeseen_in_a_fill_names_it_and_its_seed():
+    class Faulty(CompiledEngine):
+        def contacts(self):
+            raise ZeroDivisionError("division by zero\nand much more")
+
+    with pytest.raises(SimulationError, match=r"^fill 3 \(seed 17\): ZeroDivisionError: division by zero$") as found:
+        simulate_fill(small_scenario(1), seed=17, fill=3, engine=Faulty)
+    assert isinstance(found.value.__cause__, ZeroDivisionError)
+    with pytest.raises(ScenarioError, match=r"^seed: got -1"):
+        simulate_fill(small_scenario(1), seed=-1, engine=Faulty)
+
+
+def test_what_is_unforeseen_in_one_fill_of_many_names_it_too(monkeypatch):
+    def draw(scenario, seed, fill):
+        if fill == 2:
+            raise KeyError("nothing")
+        return draw_fill_wide(scenario, seed, fill)
+
+    monkeypatch.setattr(one_fill, "draw_fill_wide", draw)
+    with pytest.raises(SimulationError, match=r"^fill 2 \(seed 17\): KeyError: 'nothing'$"):
+        simulate_fills(small_scenario(1), fills=4, seed=17, executor=AtOnce())
 
 
 def test_other_names_are_refused():
@@ -47,43 +134,42 @@ def test_the_answer_says_which_it_was(engine):
 def test_machine_code_is_there_after_it_was_made_ready():
     choice.make_ready("compiled")
     assert not choice.compiles_first("compiled")
-    assert kernel.is_compiled()
+    assert looking.is_compiled()
 
 
 def test_another_process_finds_all_machine_code_and_compiles_none():
     choice.make_ready("compiled")
     code = (
-        "from colsim.physics import kernel; from colsim.physics.choice import make_ready; make_ready('compiled');"
-        "made = (kernel.look_on, kernel.advance_giving_way, kernel.advance);"
-        "print([sum(each.stats.cache_misses.values()) for each in made])"
+        "from colsim.physics.kernel.looking import ENTRIES; from colsim.physics.choice import make_ready;"
+        "make_ready('compiled'); print({sum(each.stats.cache_misses.values()) for each in ENTRIES})"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stdout.strip() == "[0, 0, 0]"
+    assert done.stdout.strip() == "{0}"
 
 
-def test_a_speed_that_is_none_comes_apart_and_the_fill_is_invalid(monkeypatch):
+def test_a_speed_that_is_nan_or_infinite_diverges_and_the_fill_is_invalid():
     engine = CompiledEngine(Scene((0.0, -9806.65), (), 0.3))
     engine.add(Body(0, 60.0, 0.0, 0.5, 225.0), (0.0, 100.0), velocity=(np.nan, 0.0))
-    with pytest.raises(TornApartError, match="beyond all bounds"):
+    with pytest.raises(DivergedError, match="diverged"):
         engine.advance(1)
 
-    class Torn(CompiledEngine):
-        def look_on(self, watch, soft, pace, looks):
+    class Diverging(CompiledEngine):
+        def look_on(self, watch, looks):
             if watch.row["turning"][0]:
-                self._world.bodies[0, kernel.VX] = np.inf
-            return super().look_on(watch, soft, pace, looks)
+                self._world.bodies[0, world.VX] = np.inf
+            return super().look_on(watch, looks)
 
-    fill = simulate_fill(small_scenario(2), seed=1, engine=Torn)
-    assert fill.invalid == "a speed or a number of contacts beyond all bounds"
-    assert fill.engine == "Torn"
+    fill = simulate_fill(small_scenario(2), seed=1, engine=Diverging)
+    assert fill.invalid.startswith("the simulation diverged: ")
+    assert fill.engine == "Diverging"
 
 
-def test_more_contacts_than_there_is_room_for_come_apart():
+def test_more_contacts_than_there_is_room_for_diverge():
     # A crowd in one place, each on each: 60 x 59 / 2 contacts.
     engine = CompiledEngine(Scene((0.0, 0.0), (), 0.3), Settings())
     for k in range(60):
         engine.add(Body(k, 60.0, 0.0, 0.5, 225.0), (0.1 * k, 0.0))
-    with pytest.raises(TornApartError):
+    with pytest.raises(DivergedError):
         engine.advance(1)
 
 
@@ -106,7 +192,3 @@ def test_bodies_come_and_go_without_the_others_noticing():
         return engine.state().position[mine].tolist(), engine.state().velocity[mine].tolist()
 
     assert pile(with_guests=True) == pile(with_guests=False)
-
-
-def test_numba_is_what_the_extra_installs():
-    assert importlib.util.find_spec("numba") is not None

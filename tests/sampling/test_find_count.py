@@ -31,7 +31,7 @@ def pretend(monkeypatch, plain):
     def use(failures, room=FULL):
         asked = []
 
-        def simulate(scenario, *, seed, fill, engine):
+        def simulate(scenario, *, seed, fill, engine, settings):
             count = scenario.loading.total
             asked.append((count, seed, fill))
             loaded = min(count, room)
@@ -214,10 +214,10 @@ def test_stopped_by_hand_it_says_so_and_goes_by_what_is_done(pretend, monkeypatc
     pretend(lambda _: 0)
     go_on = many_fills.simulate_fill
 
-    def stop(scenario, *, seed, fill, engine):
+    def stop(scenario, *, seed, fill, engine, settings):
         if fill == stop_at:
             raise KeyboardInterrupt
-        return go_on(scenario, seed=seed, fill=fill, engine=engine)
+        return go_on(scenario, seed=seed, fill=fill, engine=engine, settings=settings)
 
     monkeypatch.setattr(many_fills, "simulate_fill", stop)
     if reason is None:
@@ -263,7 +263,7 @@ def test_several_kinds_are_refused():
 
 
 def test_where_it_turns_on_what_was_not_measured_it_says_on_what(monkeypatch, plain):
-    def simulate(scenario, *, seed, fill, engine):  # with more than four a grippy wall holds them
+    def simulate(scenario, *, seed, fill, engine, settings):  # with more than four a grippy wall holds them
         drawn = draw_fill_wide(scenario, seed, fill)
         count, friction = scenario.loading.total, drawn.get("column.wall_friction", scenario.column.wall_friction)
         found = made(plain, fill, (X,) if count > 4 and friction > 0.35 else (S,) * count, count=count)

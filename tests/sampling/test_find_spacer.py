@@ -36,9 +36,10 @@ def pretend(monkeypatch, plain):
     def use(failures, invalid=None):
         asked = []
 
-        def simulate(scenario, *, seed, fill, engine):
+        def simulate(scenario, *, seed, fill, engine, settings):
             thickness = scenario.rotor.spacer_thickness
-            asked.append((thickness, seed, fill))
+            if settings is None:  # else it is the check of the time step
+                asked.append((thickness, seed, fill))
             lost = "lost" if each((invalid or {}).get(thickness, 0), fill) else ""
             return made(plain, fill, (S, X) if each(failures[thickness], fill) else (S,) * 4, invalid=lost)
 
@@ -160,6 +161,14 @@ def test_the_status_follows_from_the_interval_that_is_shown(pretend, target):
     assert option.status == {0.002: "fails", 0.008: "undecided", 0.014: "meets"}.get(target, option.status)
 
 
+def test_a_bare_pocket_that_meets_is_not_told_as_if_no_spacer_did(pretend):
+    pretend({0: 0, 6: 0, 12: 0})
+    decision = decide((0,))
+    assert decision.reason == "The bare pocket stays within 10 bad vends in 1000."
+    assert "No spacer" not in decision.summary()
+    assert decide((12,)).reason == "The 12 mm spacer stays within 10 bad vends in 1000."
+
+
 def test_none_is_recommended_where_all_fail(pretend):
     pretend({0: 1000, 6: 500})
     decision = decide((0, 6))
@@ -228,8 +237,8 @@ def test_every_spacer_is_filled_by_the_same_hand(monkeypatch):
 
     monkeypatch.setattr(one_fill, "draw_placement", draw)
     decision = find_spacer(measured(small_scenario(2)), spacers=[0, 6], max_fills=2, executor=AtOnce())
-    assert len(laid) == 2 * 2 * 2
-    assert laid[:4] == laid[4:]
+    assert len(laid) == 2 * 2 * 2 + 2 * 2  # and of the one that is named again, to check the time step
+    assert laid[:4] == laid[4:8] == laid[8:]
     assert {seed for seed, *_ in laid} == {decision.seed}  # fresh, and kept
 
 

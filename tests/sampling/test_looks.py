@@ -50,7 +50,7 @@ def asked(monkeypatch, plain):
     """Make fills by hand, every third of which fails, and note which were asked for."""
     numbers = []
 
-    def simulate(scenario, *, seed, fill, engine):
+    def simulate(scenario, *, seed, fill, engine, settings):
         numbers.append((scenario.rotor.spacer_thickness, seed, fill))
         return made(plain, fill, (S, X) if fill % 3 == 2 else (S,) * 4)
 
@@ -195,7 +195,7 @@ def test_a_load_that_never_fits_is_simulated_all_the_same_and_says_so(asked, pla
         monkeypatch.setattr(
             many_fills,
             "simulate_fill",
-            lambda scenario, *, seed, fill, engine: replace(made(plain, fill, (S,) * 3), short=int(condition(fill))),
+            lambda scenario, *, fill, **_: replace(made(plain, fill, (S,) * 3), short=int(condition(fill))),
         )
 
     short_where(lambda fill: fill != 5)

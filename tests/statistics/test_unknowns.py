@@ -36,7 +36,7 @@ def pretend(monkeypatch, plain):
     """Have fills fail with a chance that depends on what the column is like, on draws common to all columns."""
 
     def use(chance):
-        def simulate(scenario, *, seed, fill, engine):
+        def simulate(scenario, *, seed, fill, engine, settings):
             drawn = draw_fill_wide(scenario, seed, fill)
             u = np.random.default_rng([seed, fill]).random()
             one = made(plain, fill, (S, X) if u < chance(scenario.changed(**drawn).rotor) else (S,) * VENDS)
