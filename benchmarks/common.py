@@ -15,13 +15,19 @@ from colsim.sampling import Fill
 RESULTS = Path(__file__).parent / "results"
 ROTOR = {"radius": 95, "pockets": 1, "pocket_width": 82, "pocket_depth": 80}
 MASS = {58: 0.45, 62: 0.48, 66: 0.54, 73: 0.64}
+STIFFNESS = 70  # between two boards, of a firm container [N/mm]
+
+
+def varies(typical: float, deviation: float) -> dict[str, object]:
+    """Give what differs by a normal law from container to container, or from fill to fill if it is of a column."""
+    return {"kind": "varies", "shape": "normal", "typical": typical, "deviation": deviation}
 
 
 def rotor_scenario(diameter: int, count: int) -> Scenario:
     """Give the column of 90 mm over the pocket of 82 x 80 mm, friction 0.25."""
     return Scenario(
         title=f"{diameter} mm in 90 mm",
-        container={"diameter": diameter, "mass": MASS[diameter]},
+        container={"diameter": diameter, "mass": MASS[diameter], "stiffness": STIFFNESS},
         column={"width": 90, "height": 3000, "wall_friction": 0.25},
         rotor=ROTOR,
         loading={"count": count},
@@ -32,7 +38,7 @@ def wide_scenario(friction: float, count: int) -> Scenario:
     """Give the column of 124 mm with a floor at 60 deg, for containers of 73 mm."""
     return Scenario(
         title=f"73 mm in 124 mm, wall friction {friction:g}",
-        container="591 ml carbonated",
+        container={"like": "591 ml carbonated", "stiffness": STIFFNESS},
         column={"width": 124, "height": 1500, "throat": 90, "floor_slope": 60, "wall_friction": friction},
         rotor=ROTOR,
         loading={"count": count},
@@ -43,7 +49,7 @@ def lifted_scenario(lift: float, friction: float, container_friction: float = 0.
     """Give a plain wide column of 124 mm with sheets up to 500 mm whose top edges stand off, over a wide rotor."""
     return Scenario(
         title=f"73 mm in plain 124 mm, edges lifted {lift:g} mm, friction {friction:g}",
-        container={"like": "591 ml carbonated", "friction": container_friction},
+        container={"like": "591 ml carbonated", "stiffness": STIFFNESS, "friction": container_friction},
         column={
             "width": 124,
             "height": 1500,

@@ -1,46 +1,76 @@
-"""The scenes on MuJoCo, a general-purpose engine with other contacts, another solver and other joints than pymunk's.
+"""The scenes on MuJoCo, a general-purpose engine with a solver, contact finding and joints of its own.
 
-It serves as a witness: what both engines say of a scene is not the artefact of one of them. Discs are spheres held to
-the plane, whose section is the disc and whose contacts are closed forms. A piece is a box without thickness to speak
-of, a convex arc a whole cylinder that lies behind what follows it; only the drum's lands, beside which the pockets are
-open, are cut into chords. So no joint of the other engine is used here.
+It serves as a witness: what both engines say of a scene is not the artefact of one of them. It has the law of contact
+of `colsim.physics.contact_law` for round containers of constant stiffness. Discs are spheres held to the
+plane, whose section is the disc and whose contacts are closed forms. A line is a box without thickness to speak of, a
+convex arc a whole cylinder, a corner a cylinder without radius to speak of, a concave arc a chain of chords. Of these
+only what a container faces counts: the line that its centre lies beside, the arc or corner in whose angle it lies.
+Else each end of a box beside a dent would press as well, and a corner or a rounded land be several times as stiff.
+
+How its soft constraint becomes a spring and a damper: of a contact with the inverse mass A it solves R f = a' - a for
+the force, with the acceleration a that comes of it, the wanted a' = k x - b v and R = A (1 - d)/d. So
+
+    f = K x - c v - m' a,    K = k/R,    c = b/R,    m' = 1/R = (d/(1 - d)) / A,
+
+a spring and a damper beside an added mass, which a small impedance d makes vanish. So does the lift that its convex law
+of friction gives to what slides, d/(1 - d) mu m v/h at the speed v and the step h.
 """
 
 from __future__ import annotations
 
 import math
+from itertools import pairwise
+from typing import NamedTuple
 
 import mujoco
+import numba
 import numpy as np
 
 from colsim.errors import ScenarioError
-from colsim.physics.engines import Contacts, FloatArray, IntArray, Settings, State, in_looks, in_slices
-from colsim.physics.giving_way import GivingWay, Pace
-from colsim.physics.scene import Arc, Body, Chain, Friction, Line, Part, Point, Scene, friction_with, straightened
+from colsim.physics.contact_law import share_of
+from colsim.physics.engines import ContactRow, Contacts, DivergedError, FloatArray, IntArray, Settings, State, in_looks
+from colsim.physics.scene import (
+    Arc,
+    Body,
+    Chain,
+    Friction,
+    Line,
+    Part,
+    Piece,
+    Point,
+    Scene,
+    friction_with,
+    straightened,
+)
 from colsim.physics.watching import Watch
+from colsim.theory.contact import damping_ratio
 
 __all__ = ["SETTINGS", "MujocoEngine"]
 
-SETTINGS = Settings(step=0.00025, iterations=50, chord_turn=2.0)
-"""A step of a quarter of a millisecond, at most 50 Newton steps, chords of two degrees (0.02 mm off the arc)."""
+SETTINGS = Settings(step=0.0005, iterations=50, chord_turn=2.0)
+"""A step of half a millisecond, at most 50 Newton steps, chords of two degrees (0.02 mm off the arc).
 
-_RIGID_ONLY = "MuJoCo runs rigid containers here: give one without a soft wall"
+Springs and dampers act explicitly: what hardly bounces takes half the step, and a coarser one is refused.
+"""
+
+_REFUSED = "MuJoCo runs round containers of one surface and of constant stiffness here"
 _MM = 1e-3  # MuJoCo works in metres: its tolerances are made for that
 _THIN, _WIDE = 0.05 * _MM, 0.1  # thickness of a piece, and half its extent across the plane [m]
-# Time constant of a contact in steps, the least that is stable, and its damping ratio. Critical damping throws a disc
-# back at up to a fifth of its speed, so that fewer stacks come to rest in an arch; four times that hardly does.
-_STIFF = (2.0, 4.0)
-# Share of a contact's wanted acceleration that it gets, at first touch and from 0.2 mm deep on: more at once is noise
-# in a stack at rest; less lets a container be pressed through a nip that should hold the drum up.
-_IMPEDANCE = (0.95, 0.999, 0.0002, 0.5, 2.0)
-_FRICTION_STIFFER = 20.0  # than normals, so that a held stack hardly creeps
-_ROLLING = 0.1 * _MM  # lever of the weight that resists rolling: what a contact throws back would roll without end
+_SHARP = 1e-3 * _MM  # radius of a corner
+_FLUSH = 1e-6  # [rad] of turn between pieces that lie in one line
+_IMPEDANCE = 1e-4  # the least that MuJoCo takes
+_MOST_DAMPED = 0.75  # share of its speed that the damper of one contact may take in one step; from 1 on stacks shake
+_STICKING = 1e-2  # compliance of friction over the inverse mass of a contact: how far it is from stopping in one step
+_MOTOR = 0.999  # impedance of the motor's friction
 _UNMOVED = 1e6  # [kg m2] of the gear, and of a drum that is held
 _GEAR, _DRUM = 0, 1  # their degrees of freedom
+# Columns of what tells who faces a piece: place, axis, bounds, and what it is.
+_X, _Y, _AXIS_X, _AXIS_Y, _LEAST, _BELOW, _KIND, _ON_DRUM, _REGION = range(9)
+_CONTAINER, _STRAIGHT, _ROUND = 0.0, 1.0, 2.0
 
 
 class MujocoEngine:
-    """One scene on MuJoCo; containers must be round, of one surface, and must not bounce.
+    """One scene on MuJoCo; containers must be round, of one surface and of constant stiffness.
 
     Parameters
     ----------
@@ -53,89 +83,107 @@ class MujocoEngine:
     def __init__(self, scene: Scene, settings: Settings | None = None) -> None:
         self.settings = settings or SETTINGS
         if len(scene.friction_table) != 1:
-            raise ScenarioError("MuJoCo runs one kind of container here: give a scenario with one")
+            raise ScenarioError(f"{_REFUSED}: give a scenario with one kind")
         self._between = scene.friction_table[0][0]
-        self._gravity = math.hypot(*scene.gravity) * _MM
         self._bodies: dict[int, Body] = {}
+        self._sticks = (-1.0, -_IMPEDANCE / self.settings.step)  # friction that stops what slides in one step
         self._parts: dict[str, Part] = {}
+        self._faced: dict[str, list[float]] = {}
         self._spec = spec = mujoco.MjSpec()
         option = spec.option
         option.gravity = [scene.gravity[0] * _MM, 0.0, scene.gravity[1] * _MM]
         option.timestep, option.iterations = self.settings.step, self.settings.iterations
         option.cone, option.solver = mujoco.mjtCone.mjCONE_ELLIPTIC, mujoco.mjtSolver.mjSOL_NEWTON
         option.integrator = mujoco.mjtIntegrator.mjINT_EULER
-        option.impratio = _FRICTION_STIFFER
+        option.impratio = (1.0 - _IMPEDANCE) / _IMPEDANCE / _STICKING
+        option.disableflags |= mujoco.mjtDisableBit.mjDSBL_ISLAND  # they are made before contacts are sifted
         for chain in scene.walls:
-            self._add_chain(chain, spec.worldbody)
-        self._turns = scene.drum is not None
+            self._add_chain(chain, spec.worldbody, on_drum=False)
+        self._turns, self._held = scene.drum is not None, True
+        self._moment = math.inf
         if scene.drum is not None:
+            self._moment = scene.drum.moment * _MM**2
             # The gear turns at the rate it is told; what exceeds the torque slips between it and the drum.
-            gear = self._turning(spec.worldbody, "gear", _UNMOVED / _MM**2)
-            drum = self._turning(gear, "drum", scene.drum.moment)
-            self._resist(drum.first_joint(), scene.drum.torque_limit * 1e-6)
-            self._add_chain(scene.drum.outline, drum)
+            gear = self._turning(spec.worldbody, "gear", _UNMOVED)
+            drum = self._turning(gear, "drum", self._moment)
+            joint = drum.first_joint()
+            joint.frictionloss = scene.drum.torque_limit * 1e-6
+            joint.solref_friction = [2.0 * self.settings.step, 1.0]  # takes the slip in one step
+            joint.solimp_friction = [_MOTOR, _MOTOR, _MM, 0.5, 2.0]
+            self._add_chain(scene.drum.outline, drum, on_drum=True)
         self._model = spec.compile()
         self._data = mujoco.MjData(self._model)
+        self._tell_masses()
         self.hold()
 
     @staticmethod
     def _turning(around: mujoco.MjsBody, name: str, moment: float) -> mujoco.MjsBody:
         body = around.add_body(name=name)
         body.mass, body.explicitinertial = 1.0, True
-        body.inertia = [moment * _MM**2] * 3
+        body.inertia = [moment] * 3
         body.add_joint(name=name, type=mujoco.mjtJoint.mjJNT_HINGE, axis=[0, -1, 0])
         return body
 
-    def _resist(self, joint: mujoco.MjsJoint, torque: float) -> None:
-        """Have a hinge resist turning by up to a torque [N m]."""
-        joint.frictionloss = torque
-        joint.solref_friction, joint.solimp_friction = self._surface(0.0)["solref"], list(_IMPEDANCE)
-
-    def _add_chain(self, chain: Chain, body: mujoco.MjsBody) -> None:
+    def _add_chain(self, chain: Chain, body: mujoco.MjsBody, *, on_drum: bool) -> None:
         for piece in chain.pieces:
-            if isinstance(piece, Arc) and piece.sweep < 0 and piece.part is not Part.LAND:
-                self._add_piece(
-                    body,
-                    piece.part,
-                    piece.friction,
-                    type=mujoco.mjtGeom.mjGEOM_CYLINDER,
-                    pos=[piece.centre[0] * _MM, 0.0, piece.centre[1] * _MM],
-                    size=[piece.radius * _MM, _WIDE, 0.0],
-                    quat=[math.sqrt(0.5), math.sqrt(0.5), 0.0, 0.0],
-                )
-                continue
-            for line in straightened(piece, self.settings.chord_turn):
-                self._add_line(line, body)
+            if isinstance(piece, Line):
+                self._add_line(piece, body, _beside(piece, on_drum))
+            elif piece.sweep < 0:
+                self._add_round(piece, body, piece.centre, piece.radius * _MM, _within(piece, 0.0, 1.0, on_drum))
+            else:
+                chords = list(straightened(piece, self.settings.chord_turn))
+                for k, chord in enumerate(chords):
+                    share, next_share = k / len(chords), (k + 1) / len(chords)
+                    self._add_line(chord, body, _within(piece, share, next_share, on_drum))
+        joints = [*pairwise(chain.pieces), *([(chain.pieces[-1], chain.pieces[0])] if chain.closed else [])]
+        for before, after in joints:
+            (ax, ay), (bx, by) = before.direction(1.0), after.direction(0.0)
+            turn = math.atan2(ax * by - ay * bx, ax * bx + ay * by)
+            if turn < -_FLUSH:  # to the right, away from free space: the corner stands out
+                owner = before if isinstance(before, Line) else after
+                self._add_corner(owner, body, before.end, math.atan2(ax, -ay) + turn / 2, -turn / 2, on_drum)
+        if not chain.closed:
+            for end, share, way in ((chain.pieces[0], 0.0, -1.0), (chain.pieces[-1], 1.0, 1.0)):
+                dx, dy = end.direction(share)
+                point = end.start if share == 0.0 else end.end
+                self._add_corner(end, body, point, math.atan2(way * dy, way * dx), math.pi / 2, on_drum)
 
-    def _add_line(self, line: Line, body: mujoco.MjsBody) -> None:
+    def _add_line(self, line: Line, body: mujoco.MjsBody, faced: list[float]) -> None:
         along = line.direction(0.5)
         middle = np.add(line.start, line.end) / 2 * _MM - np.array([-along[1], along[0]]) * _THIN / 2
         half_angle = -math.atan2(along[1], along[0]) / 2  # about y, which points away from the reader
         self._add_piece(
+            line,
             body,
-            line.part,
-            line.friction,
+            faced,
             type=mujoco.mjtGeom.mjGEOM_BOX,
             pos=[middle[0], 0.0, middle[1]],
             size=[math.dist(line.start, line.end) / 2 * _MM, _WIDE, _THIN / 2],
             quat=[math.cos(half_angle), 0.0, math.sin(half_angle), 0.0],
         )
 
-    def _add_piece(self, body: mujoco.MjsBody, part: Part, friction: Friction, **shape: object) -> None:
-        name = f"piece {len(self._parts)}"
-        self._parts[name] = part
-        value = friction_with(friction, 0)
-        # What has priority gives a contact its friction; containers bring their own only among themselves.
-        body.add_geom(name=name, priority=1, contype=1, conaffinity=2, **self._surface(value), **shape)
+    def _add_corner(
+        self, owner: Piece, body: mujoco.MjsBody, point: Point, middle: float, half: float, on_drum: bool
+    ) -> None:
+        """Add a corner that is faced within half an angle of its middle [rad]."""
+        self._add_round(owner, body, point, _SHARP, _in_angle(point, middle, half, on_drum))
 
-    def _surface(self, friction: float) -> dict[str, object]:
-        time_constant, damping = _STIFF
-        return {
-            "friction": [max(friction, 1e-5), 0.0, 0.0],
-            "condim": 3,
-            "solref": [time_constant * self.settings.step, damping],
-            "solimp": list(_IMPEDANCE),
-        }
+    def _add_round(self, owner: Piece, body: mujoco.MjsBody, centre: Point, radius: float, faced: list[float]) -> None:
+        self._add_piece(
+            owner,
+            body,
+            faced,
+            type=mujoco.mjtGeom.mjGEOM_CYLINDER,
+            pos=[centre[0] * _MM, 0.0, centre[1] * _MM],
+            size=[radius, _WIDE, 0.0],
+            quat=[math.sqrt(0.5), math.sqrt(0.5), 0.0, 0.0],
+        )
+
+    def _add_piece(self, owner: Piece, body: mujoco.MjsBody, faced: list[float], **shape: object) -> None:
+        name = f"piece {len(self._parts)}"
+        self._parts[name], self._faced[name] = owner.part, faced
+        # What has priority gives a contact its friction; containers bring their own only among themselves.
+        body.add_geom(name=name, priority=1, contype=1, conaffinity=2, **_surface(owner.friction), **shape)
 
     @property
     def drum_angle(self) -> float:
@@ -146,8 +194,14 @@ class MujocoEngine:
         self, body: Body, position: Point, angle: float = 0.0, velocity: Point = (0.0, 0.0), spin: float = 0.0
     ) -> None:
         """Put a body in."""
-        if body.flat > 0 or body.restitution > 0:
-            raise ScenarioError("MuJoCo runs round containers that do not bounce here: set_flat 0, restitution 0")
+        if body.flat > 0 or body.gives.length > 0 or body.set_squeeze > 0:
+            raise ScenarioError(f"{_REFUSED}: give one without set flats and without gas that stiffens it")
+        damped = 2.0 * damping_ratio(body.restitution) * math.sqrt(body.gives.firm / body.mass) * self.settings.step
+        if damped > _MOST_DAMPED:
+            finer = self.settings.step * _MOST_DAMPED / damped
+            raise ScenarioError(
+                f"the damper of a contact takes {damped:.2f} of its speed in a step; take {finer:.2g} s"
+            )
         name = f"body {body.index}"
         added = self._spec.worldbody.add_body(name=name)
         added.mass, added.explicitinertial = body.mass, True
@@ -157,12 +211,9 @@ class MujocoEngine:
             ("y", mujoco.mjtJoint.mjJNT_SLIDE, [0, 0, 1]),
             ("turn", mujoco.mjtJoint.mjJNT_HINGE, [0, -1, 0]),
         ):
-            joint = added.add_joint(name=f"{name} {axis}", type=kind, axis=direction)
-            if axis == "turn":
-                self._resist(joint, body.mass * self._gravity * _ROLLING)
-        radius = body.height / 2 * _MM
-        sphere = {"type": mujoco.mjtGeom.mjGEOM_SPHERE, "size": [radius, 0, 0], **self._surface(self._between)}
-        added.add_geom(name=name, contype=3, conaffinity=3, **sphere)
+            added.add_joint(name=f"{name} {axis}", type=kind, axis=direction)
+        sphere = {"type": mujoco.mjtGeom.mjGEOM_SPHERE, "size": [body.height / 2 * _MM, 0, 0]}
+        added.add_geom(name=name, contype=3, conaffinity=3, **sphere, **_surface(self._between))
         self._bodies[body.index] = body
         self._compile()
         for axis, place, speed in (
@@ -173,29 +224,9 @@ class MujocoEngine:
             joint = self._data.joint(f"{name} {axis}")
             joint.qpos[0], joint.qvel[0] = place, speed
 
-    def reshape(self, index: IntArray, sections: FloatArray) -> None:
-        """Refuse: bodies keep their shapes here."""
-        raise ScenarioError(_RIGID_ONLY)
-
-    def advance_loaded(self, steps: int) -> FloatArray:
-        """Refuse: bodies keep their shapes here."""
-        raise ScenarioError(_RIGID_ONLY)
-
-    def advance_giving_way(self, steps: int, soft: GivingWay, pace: Pace) -> None:
-        """Let this many time steps pass; no soft sections here."""
-        in_slices(self, steps, soft, pace)
-
-    def look_on(self, watch: Watch, soft: GivingWay, pace: Pace, looks: int) -> int:
-        """Let time pass until what is watched for has come, a container has left, or there were so many looks."""
-        return in_looks(self, watch, soft, pace, looks)
-
-    def reaches(self) -> FloatArray:
-        """Give the radii, ordered as `state` is [mm]."""
-        return np.array([self._bodies[index].reach for index in sorted(self._bodies)])
-
-    def grip(self, index: int, limit: float) -> None:
-        """Refuse: only a soft wall presses on both sides."""
-        raise ScenarioError(_RIGID_ONLY)
+    def reshape(self, body: Body) -> None:
+        """Refuse: bodies keep their sections here."""
+        raise ScenarioError(f"{_REFUSED}: give one without set flats")
 
     def remove(self, index: int) -> None:
         """Take a body out."""
@@ -209,6 +240,20 @@ class MujocoEngine:
         self._model, self._data = self._spec.recompile(self._model, self._data)
         if self._turns:
             self._model.dof_armature[_DRUM] = armature
+        self._tell_masses()
+
+    def _tell_masses(self) -> None:
+        """Have MuJoCo take 1/m of each container for the inverse mass of a contact, and nothing of walls and drum."""
+        model = self._model
+        model.body_invweight0[:] = 0.0
+        self._regions = np.zeros((model.ngeom, _REGION))
+        for name, faced in self._faced.items():
+            self._regions[model.geom(name).id] = faced
+        self._springs = np.zeros((model.ngeom, 3))
+        for index, body in self._bodies.items():
+            name = f"body {index}"
+            model.body_invweight0[model.body(name).id, 0] = 1.0 / body.mass
+            self._springs[model.geom(name).id] = body.gives.firm, 1.0 / body.mass, damping_ratio(body.restitution)
 
     def drive(self, rate: float) -> None:
         """Have the motor turn the drum at this rate [rad/s], as far as its torque allows."""
@@ -216,17 +261,59 @@ class MujocoEngine:
             # The drum does not jump with the gear.
             self._data.qvel[_DRUM] += self._data.qvel[_GEAR] - rate
             self._data.qvel[_GEAR] = rate
-            self._model.dof_armature[_DRUM] = 0.0
+            self._model.dof_armature[_DRUM], self._held = 0.0, False
 
     def hold(self) -> None:
         """Have the gear hold the drum where it is, whatever presses on it, until it is driven again."""
         if self._turns:
             self._data.qvel[: _DRUM + 1] = 0.0
-            self._model.dof_armature[_DRUM] = _UNMOVED
+            self._model.dof_armature[_DRUM], self._held = _UNMOVED, True
 
     def advance(self, steps: int) -> None:
-        """Let this many time steps pass."""
-        mujoco.mj_step(self._model, self._data, nstep=steps)
+        """Let this many time steps pass.
+
+        Raises
+        ------
+        DivergedError
+            If MuJoCo found an acceleration, speed or place that is not a number or absurd.
+        """
+        model, data = self._model, self._data
+        for _ in range(steps):
+            mujoco.mj_step1(model, data)
+            if data.ncon:
+                self._sift()
+                mujoco.mj_makeConstraint(model, data)
+                mujoco.mj_projectConstraint(model, data)
+                mujoco.mj_referenceConstraint(model, data)
+            mujoco.mj_step2(model, data)
+        bad = (mujoco.mjtWarning.mjWARN_BADQPOS, mujoco.mjtWarning.mjWARN_BADQVEL, mujoco.mjtWarning.mjWARN_BADQACC)
+        if any(data.warning[kind].number for kind in bad):
+            raise DivergedError("the simulation diverged: MuJoCo found what is not a number, or absurd")
+
+    def _sift(self) -> None:
+        """Drop the contacts with what is not faced, and give the others their springs and dampers."""
+        contacts = self._data.contact
+        found = _Found(
+            contacts.geom,
+            contacts.frame,
+            contacts.dist,
+            contacts.pos,
+            contacts.exclude,
+            contacts.solref,
+            self._data.geom_xpos,
+            self._regions,
+            self._springs,
+        )
+        _sift(found, self.drum_angle, 0.0 if self._held else 1.0 / self._moment)
+        contacts.solreffriction[:] = self._sticks
+
+    def look_on(self, watch: Watch, looks: int) -> int:
+        """Let time pass until what is watched for has come, a container has left, or there were so many looks."""
+        return in_looks(self, watch, looks)
+
+    def reaches(self) -> FloatArray:
+        """Give the radii, ordered as `state` is [mm]."""
+        return np.array([self._bodies[index].reach for index in sorted(self._bodies)])
 
     def state(self) -> State:
         """Give positions and velocities, ordered by index."""
@@ -238,29 +325,133 @@ class MujocoEngine:
 
     def contacts(self) -> Contacts:
         """Give the contacts of the last step."""
-        rows = []
+        return Contacts.of_rows(self._contact_rows())
+
+    def _contact_rows(self) -> list[ContactRow]:
+        rows: list[ContactRow] = []
         names = {f"body {index}": index for index in self._bodies}
         local = np.zeros(6)
         for k in range(self._data.ncon):
             contact = self._data.contact[k]
             first, second = (self._model.geom(int(geom)).name for geom in contact.geom)
+            if contact.exclude or first not in names or (second not in names and second not in self._parts):
+                continue  # not faced, or with a body that has been taken out since
             mujoco.mj_contactForce(self._model, self._data, k, local)
             frame = contact.frame.reshape(3, 3)
             normal, force = frame[0], frame.T @ local[:3]  # from the first into the second
-            one, two = names.get(first, -1), names.get(second, -1)
-            if two < 0 or 0 <= one < two:
-                index, other, sign, part = one, two, -1.0, self._parts.get(second)
-            else:
-                index, other, sign, part = two, one, 1.0, self._parts.get(first)
-            if index < 0:
-                continue
-            turned = (sign * normal[[0, 2]], sign * force[[0, 2]] * 1000.0)
-            rows.append((index, other, part, tuple(contact.pos[[0, 2]] / _MM), *turned, -contact.dist / _MM))
-        return Contacts.of_rows(rows)
+            index, other, sign = names[first], names.get(second, -1), -1.0
+            if 0 <= other < index:
+                index, other, sign = other, index, 1.0
+            turned = (tuple(sign * normal[[0, 2]]), tuple(sign * force[[0, 2]] * 1000.0))
+            rows.append(
+                (index, other, self._parts.get(second), tuple(contact.pos[[0, 2]] / _MM), *turned, -contact.dist / _MM)
+            )
+        return rows
 
-    def extremes(self) -> tuple[float, float]:
-        """Give the greatest contact force [mN] and the greatest overlap of what presses [mm] of the last step."""
+    def _dents(self) -> list[tuple[int, float, Point]]:
+        """Give the containers that are pressed at the last step, how deep [mm], and the normals."""
         found = self.contacts()
-        if not len(found.body):
-            return 0.0, 0.0
-        return float(np.hypot(*found.force.T).max()), max(0.0, float(found.overlap.max()))
+        listed = zip(found.body.tolist(), found.other.tolist(), found.overlap, found.normal, found.force, strict=True)
+        dents = []
+        for body, other, overlap, normal, force in listed:
+            if normal @ force > 0.0:
+                share = 1.0 if other < 0 else share_of(self._bodies[body].gives.firm, self._bodies[other].gives.firm)
+                dents.append((body, share * overlap, normal))
+                if other >= 0:
+                    dents.append((other, (1.0 - share) * overlap, normal))
+        return dents
+
+    def dents(self) -> FloatArray:
+        """Give how far each is pressed in at the last step, ordered as `state` is, of shape (n, 2, 2) [mm]."""
+        order = {index: place for place, index in enumerate(sorted(self._bodies))}
+        found = np.zeros((len(order), 2, 2))
+        for index, dent, normal in self._dents():
+            found[order[index]] += dent * np.outer(normal, normal)
+        return found
+
+    def extremes(self) -> tuple[float, float, float]:
+        """Give the greatest contact force [mN], the deepest dent of one [mm], and that over its diameter [-]."""
+        force = np.hypot(*self.contacts().force.T).max(initial=0.0)
+        dents = [(dent, dent / self._bodies[index].height) for index, dent, _ in self._dents()]
+        dent, share = np.array([(0.0, 0.0), *dents]).max(axis=0)
+        return float(force), float(dent), float(share)
+
+
+class _Found(NamedTuple):
+    """What MuJoCo found to touch, a row each; where its shapes are, and what faces them."""
+
+    geoms: IntArray
+    frames: FloatArray
+    distances: FloatArray
+    points: FloatArray
+    excluded: IntArray
+    references: FloatArray
+    places: FloatArray
+    regions: FloatArray
+    springs: FloatArray
+
+
+@numba.njit(cache=True)
+def _sift(found: _Found, drum_angle: float, drum_inverse_moment: float) -> None:
+    """Exclude the contacts with what is not faced, and write the stiffness and damper of the others.
+
+    MuJoCo takes them over the inverse mass that it was told of the two bodies, in which the drum does not count. The
+    damping ratio goes by the whole one.
+    """
+    geoms, frames, points, springs = found.geoms, found.frames, found.points, found.springs
+    cosine, sine = math.cos(drum_angle), math.sin(drum_angle)
+    for k in range(len(geoms)):
+        stiffness, told, damping = springs[geoms[k, 0]]
+        inverse_mass = told
+        region = found.regions[geoms[k, 1]]
+        if region[_KIND] == _CONTAINER:
+            other_stiffness, other_inverse_mass, other_damping = springs[geoms[k, 1]]
+            stiffness = stiffness * other_stiffness / (stiffness + other_stiffness)
+            inverse_mass = told = told + other_inverse_mass
+            damping = (damping + other_damping) / 2.0
+        else:
+            x, y = found.places[geoms[k, 0], 0], found.places[geoms[k, 0], 2]
+            if region[_ON_DRUM] > 0.0:
+                x, y = x * cosine + y * sine, y * cosine - x * sine
+            x, y = x - region[_X], y - region[_Y]
+            along, beside = x * region[_AXIS_X] + y * region[_AXIS_Y], y * region[_AXIS_X] - x * region[_AXIS_Y]
+            if region[_KIND] == _ROUND:
+                along, beside = along / math.sqrt(x * x + y * y), 1.0
+            if not (region[_LEAST] <= along < region[_BELOW] and beside > 0.0):
+                found.excluded[k] = 1
+                continue
+            # What a container lies on is rigid, so they meet on its outline. The normal points into it.
+            for i in range(3):
+                points[k, i] += found.distances[k] / 2.0 * frames[k, i]
+            if region[_ON_DRUM] > 0.0:
+                lever = points[k, 0] * frames[k, 2] - points[k, 2] * frames[k, 0]
+                inverse_mass += drum_inverse_moment * lever * lever
+        damper = 2.0 * damping * math.sqrt(stiffness / inverse_mass)
+        found.references[k, 0] = -stiffness * told * (1.0 - _IMPEDANCE)
+        found.references[k, 1] = -damper * told * (1.0 - _IMPEDANCE)
+
+
+def _surface(friction: Friction) -> dict[str, object]:
+    return {
+        "friction": [max(friction_with(friction, 0), 1e-5), 0.0, 0.0],
+        "condim": 3,
+        "solimp": [_IMPEDANCE, _IMPEDANCE, _MM, 0.5, 2.0],
+    }
+
+
+def _within(arc: Arc, share: float, next_share: float, on_drum: bool) -> list[float]:
+    """Tell what faces a part of an arc: what lies in its angle."""
+    middle, half = arc.from_angle + arc.sweep * (share + next_share) / 2, abs(arc.sweep) * (next_share - share) / 2
+    return _in_angle(arc.centre, middle, half, on_drum)
+
+
+def _in_angle(centre: Point, middle: float, half: float, on_drum: bool) -> list[float]:
+    """Tell what faces an arc or corner: by the least cosine of the angle to its middle."""
+    axis = (math.cos(middle), math.sin(middle))
+    return [centre[0] * _MM, centre[1] * _MM, *axis, math.cos(min(half, math.pi)), 2.0, _ROUND, float(on_drum)]
+
+
+def _beside(line: Line, on_drum: bool) -> list[float]:
+    """Tell what faces a line: by how far along it it lies."""
+    start, length = line.start, math.dist(line.start, line.end)
+    return [start[0] * _MM, start[1] * _MM, *line.direction(0.5), 0.0, length * _MM, _STRAIGHT, float(on_drum)]

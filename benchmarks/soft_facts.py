@@ -1,8 +1,8 @@
 """What the trade says of how high to fill (common practice, no source), looked for by simulation.
 
 Thin-walled still water not above about half the height, the softest lower still, firm pressurised bottles and cans up
-to the top. Nothing is tuned: each is simulated with flats that circulate and with flats that set for good, since nobody
-knows which. All are of one size and mass, in one column with one spacer.
+to the top. Nothing is tuned: each is simulated with flats that circulate, that set by half and that set for good, since
+nobody knows which. All are of one size and mass, in one column with one spacer.
 """
 
 from __future__ import annotations
@@ -11,32 +11,32 @@ import itertools
 from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor
 
-from common import ROTOR, quick_or_full, table, write
+from common import ROTOR, STIFFNESS, quick_or_full, table, write
 from tqdm import tqdm
 
 from colsim import Scenario, simulate_fill
 
 COUNTS = (4, 6, 8, 10, 12, 14, 16)
-FILLS = 48
+FILLS = 20
 FULL = 16  # for some 17 there is room
 STILL = {"drink": "still", "headspace": 0.04}
 SOFTEST, VERY_THIN, THIN = (f"{word} wall, still" for word in ("softest 0.05 mm", "very thin 0.08 mm", "thin 0.12 mm"))
-CRISP, RIGID = "crisp 0.30 mm wall, 300 kPa", "rigid, as a can"
+CRISP, FIRM = "crisp 0.30 mm wall, 300 kPa", f"firm, {STIFFNESS} N/mm between boards"
 KINDS: dict[str, dict[str, object]] = {
     SOFTEST: {"wall_thickness": 0.05, **STILL},
     VERY_THIN: {"wall_thickness": 0.08, **STILL},
     THIN: {"wall_thickness": 0.12, **STILL},
     CRISP: {"wall_thickness": 0.30, "gauge_pressure": 300, "headspace": 0.04},
-    RIGID: {},
+    FIRM: {},
 }
 SETTING = {"circulate": 0.0, "set by half": 0.5, "set": 1.0}
 
 
 def scenario(kind: str, fraction: float, count: int) -> Scenario:
-    soft = {**KINDS[kind], "set_fraction": fraction} if KINDS[kind] else {}
+    gives = {**KINDS[kind], "set_fraction": fraction} if KINDS[kind] else {"stiffness": STIFFNESS}
     return Scenario(
         title=kind,
-        container={"diameter": 65, "mass": 0.515, "empty_mass": 0.015, **soft},
+        container={"diameter": 65, "mass": 0.515, "empty_mass": 0.015, **gives},
         column={"width": 90, "height": 1000, "wall_friction": 0.25},
         rotor=ROTOR | {"spacer_thickness": 12},
         loading={"count": count},
@@ -72,20 +72,24 @@ def verdict(holds: Iterable[bool]) -> str:
 
 
 def facts(limits: dict[tuple[str, str], int]) -> list[list[object]]:
-    """Look for what the trade says in the greatest safe counts by kind and flats."""
-    rigid = limits[RIGID, "circulate"]
+    """Look for what the trade says in the greatest safe counts by kind and flats; give verdicts and these counts."""
+    firm = limits[FIRM, "circulate"]
 
     def of(kind: str) -> list[int]:
         return [limits[kind, word] for word in SETTING]
 
-    said = {
-        "thin-walled still water not above half the height": (limit <= FULL / 2 for limit in of(THIN)),
-        "the very thin not above half the height": (limit <= FULL / 2 for limit in of(VERY_THIN)),
-        "the softest lower than the thin": (a < b for a, b in zip(of(SOFTEST), of(THIN), strict=True)),
-        "firm pressurised bottles as high as rigid ones": (limit >= rigid for limit in of(CRISP)),
+    said: dict[str, tuple[list[int], Iterable[bool]]] = {
+        "thin-walled still water not to the top": (of(THIN), (limit < FULL for limit in of(THIN))),
+        "thin-walled still water not above half the height": (of(THIN), (limit <= FULL / 2 for limit in of(THIN))),
+        "the very thin not above half the height": (of(VERY_THIN), (limit <= FULL / 2 for limit in of(VERY_THIN))),
+        "the softest lower than the thin": (
+            of(SOFTEST),
+            (a < b for a, b in zip(of(SOFTEST), of(THIN), strict=True)),
+        ),
+        "crisp pressurised bottles as high as cans": (of(CRISP), (limit >= firm for limit in of(CRISP))),
+        "firm ones, such as cans, to within two of the top": ([firm], [firm >= FULL - 2]),
     }
-    rows: list[list[object]] = [[fact, verdict(holds)] for fact, holds in said.items()]
-    return [*rows, ["cans to within two of the top", verdict([rigid >= FULL - 2])]]
+    return [[fact, verdict(holds), ", ".join(map(str, counts))] for fact, (counts, holds) in said.items()]
 
 
 def main() -> None:
@@ -106,7 +110,7 @@ def main() -> None:
     head = [f"Failed fills of {fills} by how many are loaded; 65 mm in 90 mm, spacer 12 mm, room for some 17.", ""]
     lines = table(["container", "flats", *map(str, counts), "safe"], rows)
     if not quick:
-        lines += ["", *table(["what the trade says", "here"], facts(limits))]
+        lines += ["", *table(["what the trade says", "here", f"safe: {', '.join(SETTING)}"], facts(limits))]
     write("soft_facts", head + lines, quick=quick)
 
 

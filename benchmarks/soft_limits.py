@@ -12,7 +12,7 @@ from concurrent.futures import ProcessPoolExecutor
 from operator import attrgetter
 
 from common import quick_or_full, table, write
-from soft_facts import THIN, in_words, outcome, scenario
+from soft_facts import FILLS, THIN, in_words, outcome, scenario
 from tqdm import tqdm
 
 from colsim import Scenario
@@ -46,7 +46,7 @@ def cases() -> list[tuple[list[str], dict[str, float]]]:
 
 def main() -> None:
     quick = quick_or_full(__doc__ or "")
-    chosen, counts, fills = (cases()[:2], COUNTS[:1], 1) if quick else (cases(), COUNTS, 48)
+    chosen, counts, fills = (cases()[:2], COUNTS[:1], 1) if quick else (cases(), COUNTS, FILLS)
     scenarios = [typical(count).changed(**changes) for _, changes in chosen for count in counts]
     jobs = list(itertools.product(scenarios, range(fills)))
     with ProcessPoolExecutor() as pool:

@@ -4,8 +4,9 @@
 folder; with ``--quick`` from so few loadings that they show the form of the answer and nothing else.
 
 The site is that of ``alder-hall-2.toml``, which is invented. Assumed here, and measured nowhere: the wall thicknesses,
-that the water is still, the spacer, the torque at which the motor stalls, and what the operator will put up with. A
-container has rigid walls unless it is given as soft.
+that the water is still, by how much bottles differ, the spacer (midway between the bounds of ``colsim check``), and
+what the operator will put up with. A container is soft where its wall is described or its drink is still, as here; else
+it is firm.
 """
 
 import argparse
@@ -20,8 +21,8 @@ WALL, COUNT = "container.wall_thickness", "loading.count"
 FEEL = {0.30: "crisp", 0.12: "thin", 0.08: "very thin"}  # [mm], half-way up
 ASSUMED = {
     "container.drink": "still",
-    "rotor.spacer_thickness": "12 mm",
-    "rotor.torque_limit": "11 N m",
+    "container.diameter": {"kind": "varies", "shape": "normal", "typical": "60.3 mm", "deviation": "0.3 mm"},
+    "rotor.spacer_thickness": "16 mm",
     "target.failures_per_fill": 0.1,
 }
 LINES = {  # colour, marker, its size and the line; those drawn later are smaller, so that none hides another
@@ -38,18 +39,24 @@ def main() -> None:
     arguments = parser.parse_args()
     sweep = sweep_of(quick=arguments.quick)
     print(sweep.summary())
-    print(f"assumed, not measured: {WALL}, {', '.join(f'{path} = {value}' for path, value in ASSUMED.items())}")
+    assumed = ", ".join(f"{path} = {as_text(value)}" for path, value in ASSUMED.items())
+    print(f"assumed, not measured: {WALL}, {assumed}")
     for wall in sweep.over[WALL]:
         print(f"wall {wall:g} mm ({FEEL[wall]}): {fullest(sweep, wall)}")
-    print("Walls are rigid unless the container is given as soft, as here by the thickness of its wall.")
+    print("A container is soft where its wall is described or its drink is still, as here; else it is firm.")
     if WALL in sweep.without_effect():
-        print("In these loadings the thickness changed nothing: read them as of rigid bottles, whatever the wall.")
+        print("In these loadings the thickness changed nothing.")
 
     arguments.folder.mkdir(parents=True, exist_ok=True)
     table, chart = arguments.folder / "count.csv", arguments.folder / "count.png"
     sweep.to_dataframe().to_csv(table, index=False)
     draw(sweep).savefig(chart, dpi=150)
     print(f"written: {table}, {chart}")
+
+
+def as_text(value: object) -> str:
+    """Write what is assumed: a number, or a spread."""
+    return f"{value['typical']} (deviation {value['deviation']})" if isinstance(value, dict) else f"{value}"
 
 
 def sweep_of(*, quick: bool) -> Sweep:
@@ -91,9 +98,7 @@ def draw(sweep: Sweep) -> Figure:
         )
     target = sweep.scenario.target.failures_per_fill
     axes.axhline(target, color="#444444", linewidth=1, label=f"limit, assumed: {target:g}")
-    same = (
-        "\nthe wall changed nothing: all lines are one, as of rigid bottles" if WALL in sweep.without_effect() else ""
-    )
+    same = "\nthe wall changed nothing: all lines are one" if WALL in sweep.without_effect() else ""
     axes.set(
         xlabel="loaded [containers]",
         ylabel="share of loadings that meet trouble [-]",

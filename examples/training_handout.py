@@ -25,7 +25,7 @@ PAGE = (8.27, 11.69)  # [in] A4
 SEED = 4417
 SLIM = Scenario(
     title="a slim bottle of 58 mm in a column of 90 mm (invented)",
-    container={"diameter": 58, "mass": 0.45},
+    container={"diameter": 58, "mass": 0.45, "stiffness": 70},
     column={"width": 90, "height": 520, "wall_friction": 0.25},
     rotor={"radius": 95, "pockets": 1, "pocket_width": 82, "pocket_depth": 80},
     loading={"count": 8},
@@ -70,7 +70,7 @@ def cautions() -> Figure:
 
 def right_and_wrong() -> Figure:
     """Draw the same loading without a spacer, where it sticks, and with one, as it stands when loaded."""
-    figure = Figure(figsize=PAGE, layout="constrained")
+    figure = Figure(figsize=(PAGE[0], 7.8), layout="constrained")
     left, right = figure.subplots(1, 2)
     wrong = simulate_fill(SLIM, seed=SEED)
     plot_column(wrong, ax=left)
@@ -102,7 +102,7 @@ def spacer_by_diameter() -> Figure:
         xlabel="diameter of the bottle [mm]",
         ylabel="spacer under the bottle [mm]",
         ylim=(0, 25),
-        title="Spacer by diameter: pocket 82 x 80 mm, friction 0.25, by formula",
+        title="Spacer by diameter: pocket 82 x 80 mm, friction 0.25, by formula for ones that do not give way",
     )
     ax.legend(frameon=False)
     return figure
