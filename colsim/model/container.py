@@ -131,12 +131,13 @@ class Container(Description):
         description="rebound speed over impact speed [-]: square root of rebound over drop height; assumed 0.2; "
         "below 0.05 it is taken as 0.05, as a damped spring gives some of it back",
     )
-    stiffness: Annotated[Stiffness, Field(ge=1, le=2000)] | None = Field(
+    stiffness: Annotated[Stiffness, Field(ge=1, le=500)] | None = Field(
         None,
         description="force over the height that it loses between two boards [N/mm]: full and closed, on its side on a "
         "kitchen scale, a board below and one above; press until the scale shows some 5 kg more, and read by ruler how "
-        "many mm the upper board came down, less what the scale alone gives way by; kilograms times 9.81 over mm; by "
-        "its drink, carbonation or gauge_pressure, or an unknown range, if not given",
+        "many mm the upper board came down, less what the scale alone gives way by; kilograms times 9.81 over mm; "
+        "500 for what does not give, such as glass; by its drink, carbonation or gauge_pressure, or an unknown range, "
+        "if not given",
     )
     wall_thickness: Annotated[Length, Field(gt=0, le=5)] | None = Field(
         None, description="micrometer on a piece cut from an empty one, half-way up [mm]; by its feel if not given"

@@ -136,11 +136,11 @@ def damper_of(stiffness: float, inverse_mass: float, damping: float) -> float:
     return 2.0 * damping * math.sqrt(stiffness / inverse_mass)
 
 
-def implicit_damper(stiffness: float, damper: float, step: float) -> float:
-    """Give the factor on the speed after a step, of an implicit step over spring and damper [mN s/mm].
+def implicit_damper(stiffness: float, damper: float, inverse_mass: float, step: float) -> float:
+    """Give the factor B on the speed after a step, of an implicit step over spring and damper [mN s/mm].
 
-    The force of a step is k x - c v/2 - B v', with the overlap x and the speed v before it and the speed v' after it.
-    With B = c/2 the damping is that of the trapezoidal rule, exact to second order in the step h; with B of at least
-    h k/2 the step is stable at any k.
+    The force of a step is k x - (c - B) v - B v', with the overlap x and the speed v before it and v' after it.
+    B = c/2 is the trapezoidal rule, exact to second order in the step h. B of at least h k/2 keeps a stiff spring
+    stable, and of at least c - m/h a damper that would stop the contact within a step from turning its speed round.
     """
-    return max(damper / 2.0, step * stiffness / 2.0)
+    return max(damper / 2.0, step * stiffness / 2.0, damper - 1.0 / (inverse_mass * step))

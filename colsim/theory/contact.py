@@ -98,7 +98,7 @@ def damping_ratio(wanted: float) -> float:
     Examples
     --------
     >>> round(damping_ratio(0.2), 3)
-    0.717
+    0.731
     """
     require(0 <= wanted <= 1, f"restitution must be between 0 and 1: got {wanted!r}. Take rebound over impact speed")
     if wanted <= restitution(GREATEST_DAMPING):

@@ -119,9 +119,9 @@ def test_oblique_impact_sticks_or_slides(vx, mu, after, rim, engine_name):
     # About the point of contact nothing turns it, whatever the friction does: vx' + omega R / 2 = vx.
     assert along + found_rim / 2 == pytest.approx(20 * vx, rel=0.002)
     if vx == 1.0 and engine_name != COMPILED:
-        # Friction that is a damped tangential spring throws back what sticks, at a share e_t of the sliding before:
-        # measured 0.11. Rolling as it leaves is what e_t = 0 makes of it.
-        assert 0.0 <= (found_rim - along) / (20 * vx) <= 0.12
+        # Friction that is a damped tangential spring swings as it sticks, so that it leaves sliding a little one way or
+        # the other: measured 0.05 to 0.11 of the sliding before, by how stiff and damped the spring is.
+        assert abs(found_rim - along) / (20 * vx) <= 0.12
         return
     assert along == pytest.approx(20 * after, rel=0.01)
     assert found_rim == pytest.approx(20 * rim, rel=0.01)

@@ -12,6 +12,7 @@ import pytest
 from tests_shared import make_engine
 
 from colsim.physics.choice import COMPILED
+from colsim.physics.compiled_engine import CompiledEngine
 from colsim.physics.engines import Settings
 from colsim.physics.scene import FIRM, Body, Chain, Line, Part, Scene, Yielding
 from colsim.theory.contact import contact_time, damping_ratio, greatest_overlap, in_series, restitution
@@ -238,3 +239,22 @@ def test_walls_do_not_give_way():
         engine.add(disc(), (0.0, R))
         engine.advance(1000)
         assert R - engine.state().position[0, 1] == pytest.approx(10.0 / 140.0, rel=1e-3)
+
+
+@pytest.mark.parametrize("restitution", [0.0, 0.2])
+@pytest.mark.parametrize("stiffness", [70.0, 200.0, 500.0])
+def test_a_frictionless_stack_of_the_stiffest_comes_to_rest_at_the_usual_step(stiffness, restitution):
+    # At 500 N/mm between boards a contact turns by more than a radian a step: what no explicit scheme bears.
+    wall, disc, count = 73.0, 66.0, 8
+    pieces = (
+        Line((-wall / 2, 1500.0), (-wall / 2, 0.0), 0.0, Part.LEFT_WALL),
+        Line((-wall / 2, 0.0), (wall / 2, 0.0), 0.0, Part.FLOOR),
+        Line((wall / 2, 0.0), (wall / 2, 1500.0), 0.0, Part.RIGHT_WALL),
+    )
+    engine = CompiledEngine(Scene((0.0, -9806.65), (Chain(pieces),), 0.0))
+    pitch = math.sqrt(disc**2 - (wall - disc) ** 2)
+    for k in range(count):
+        body = Body(k, disc, 0.0, 0.367, 0.367 * disc**2 / 8, restitution, gives=Yielding.of_boards(stiffness))
+        engine.add(body, ((-1) ** k * (wall - disc) / 2, disc / 2 + k * pitch))
+    engine.advance(3000)
+    assert abs(engine.state().velocity).max() < 0.2

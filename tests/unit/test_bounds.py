@@ -107,7 +107,7 @@ def test_zero_is_refused_where_it_makes_no_sense(part, name):
         (Layer, "count", 200),
         (Container, "carbonation", 5),
         (Container, "stiffness", 1),
-        (Container, "stiffness", 2000),
+        (Container, "stiffness", 500),
         (Liner, "lifted_edge", 50),
         (Conditions, "loading_temperature", -10),
         (Conditions, "service_temperature", 60),

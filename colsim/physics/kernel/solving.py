@@ -89,9 +89,9 @@ def prepare(world: World, dt: float) -> None:
         stiffness = contacts[k, CONTACT_STIFFNESS]
         part = contacts[k, OVERLAP] / contacts[k, GROUP]  # of the spring between the two
         damper = part * damper_of(stiffness / part, inverse_mass, _damping(bodies, i, j))
-        implicit = implicit_damper(stiffness, damper, dt)
+        implicit = implicit_damper(stiffness, damper, inverse_mass, dt)
         contacts[k, DAMPER], contacts[k, SOFTNESS] = damper, 1.0 / (dt * implicit)
-        contacts[k, TARGET] = (stiffness * contacts[k, OVERLAP] - damper / 2.0 * leaving) / implicit
+        contacts[k, TARGET] = (stiffness * contacts[k, OVERLAP] - (damper - implicit) * leaving) / implicit
         contacts[k, NORMAL_MASS] = 1.0 / (inverse_mass + contacts[k, SOFTNESS])
         contacts[k, TANGENT_MASS] = 1.0 / (mass + turn_a * along_a**2 + turn_b * along_b**2)
         contacts[k, COUPLING] = turn_a * along_a * normal_a + turn_b * along_b * normal_b
