@@ -48,9 +48,9 @@ class Comparison:
 
 
 COMPARISONS = (
-    Comparison("explicit solver, 0.1 ms", "compiled", EXPLICIT, 20, 60, 0.03),
-    Comparison("pymunk", "pymunk", None, 8, 40, 0.05),
-    Comparison("MuJoCo", MujocoEngine, MUJOCO, 8, 60, 0.05, firm_only=True),
+    Comparison("explicit solver, 0.1 ms", "compiled", EXPLICIT, 20, 40, 0.03),
+    Comparison("pymunk", "pymunk", None, 8, 24, 0.05),
+    Comparison("MuJoCo", MujocoEngine, MUJOCO, 8, 40, 0.05, firm_only=True),
 )
 
 

@@ -194,6 +194,8 @@ def container_body(container: Container, index: int, surface: int = 0, condition
         gives = Yielding.of_boards(container.board_stiffness(conditions))
     else:
         gives = Yielding.of_bottle(bottle, container.set_fraction or 0.0)
+    # A flat measured on a soft wall has set like one that its load sets; on a firm container it is a panel.
+    has_set = container.diameter - container.height if gives.set_fraction > 0.0 else 0.0
     return Body(
         index=index,
         height=container.height,
@@ -203,6 +205,7 @@ def container_body(container: Container, index: int, surface: int = 0, condition
         restitution=container.restitution,
         surface=surface,
         gives=gives,
+        set_squeeze=has_set,
     )
 
 

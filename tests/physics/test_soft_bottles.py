@@ -240,3 +240,13 @@ def test_a_box_lies_on_its_flat_as_high_as_it_is(engine_name):
     assert engine.state().position[0, 1] == pytest.approx(29.0 - MASS * G / 140e3, abs=0.005)
     assert math.sin(float(engine.state().angle[0]) - 0.52) == pytest.approx(0.0, abs=2e-3)
     assert np.ptp(found.point[:, 0]) == pytest.approx(14.0, abs=0.1)
+
+
+def test_a_flat_measured_on_a_soft_wall_counts_as_one_that_has_set():
+    scenario = single_file(0.5, set_flat=4.0)
+    container = next(iter(scenario.products.values()))
+    body = container_body(container, 0)
+    assert body.height + body.set_squeeze == pytest.approx(container.diameter)
+    assert body.flat == 4.0
+    panel = container_body(type(container)(diameter=65, mass=0.5, set_flat=4.0, stiffness=70), 0)
+    assert panel.set_squeeze == 0.0
