@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from tests_shared import LEAST, least, small_scenario
+from tests_shared import LEAST, least, undescribed_scenario
 
 from colsim import Container, ScenarioError
 from colsim.advice.to_measure import in_words
@@ -126,9 +126,9 @@ def test_a_catalogue_entry_gives_the_sizes_from_which_the_rest_follows():
 
 
 def test_unknowns_of_a_scenario_leave_out_what_has_no_effect_yet():
-    soft = small_scenario(**{"container.wall_feel": "thin"})
+    soft = undescribed_scenario(**{"container.wall_feel": "thin"})
     unused = {f"container.{name}" for name in soft.container.without_effect}
-    firm = small_scenario(**{"container.stiffness": 70})
+    firm = undescribed_scenario(**{"container.stiffness": 70})
     assert set(soft.unknowns()) == set(firm.unknowns()) | {
         f"container.{name}" for name in soft.container.spreads if f"container.{name}" not in unused
     }
@@ -339,7 +339,7 @@ def test_a_test_is_written_and_read_again():
     assert Container(**one.as_given()) == one
     assert all(isinstance(reading, SqueezeReading) for reading in one.squeeze_test)
     assert least(SqueezeReading).load_on_top(0.5) == pytest.approx(6 * 0.5 * G)
-    scenario = small_scenario(container={**LEAST[Container], "squeeze_test": READINGS})
+    scenario = undescribed_scenario(container={**LEAST[Container], "squeeze_test": READINGS})
     changed = scenario.changed(**{"container.squeeze_test.1.height": "2 9/32 in"})
     assert changed.container.squeeze_test[1].height == pytest.approx(57.94375)
 

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from tests_shared import LEAST, small_scenario
+from tests_shared import LEAST, undescribed_scenario
 
 from colsim import Container, ScenarioError
 from colsim.advice.measurements import what_follows
@@ -142,14 +142,14 @@ def test_of_a_still_one_the_wall_is_unknown_unless_it_is_described():
     assert made(drink="still").spreads["wall_thickness"] == stand_ins.ANY_WALL_THICKNESS
     assert made(drink="still", wall_feel="thin").spreads["wall_thickness"] == stand_ins.WALL_THICKNESS["thin"]
     assert "wall_thickness" not in made(drink="still", wall_thickness=0.12).spreads
-    assert "container.wall_thickness" in small_scenario(**{"container.drink": "still"}).unknowns()
-    lain = small_scenario(**{"container.drink": "still", "conditions.days": 3})
+    assert "container.wall_thickness" in undescribed_scenario(**{"container.drink": "still"}).unknowns()
+    lain = undescribed_scenario(**{"container.drink": "still", "conditions.days": 3})
     assert lain.unknowns()["container.creep_exponent"] == stand_ins.CREEP_EXPONENT
 
 
 def test_what_is_soft_stays_soft_when_all_is_known_or_drawn():
     for said in SOFT.values():
-        scenario = small_scenario(container={**SIZES, **said})
+        scenario = undescribed_scenario(container={**SIZES, **said})
         known = scenario.changed(**{path: spread.typical for path, spread in scenario.unknowns().items()})
         pooled = scenario.pooled()
         assert known.unknowns() == pooled.unknowns() == {}
@@ -163,7 +163,7 @@ def test_what_is_soft_stays_soft_when_all_is_known_or_drawn():
 
 
 def test_nothing_said_is_an_unknown_stiffness():
-    scenario = small_scenario()
+    scenario = undescribed_scenario()
     assert scenario.unknowns()["container.stiffness"] == stand_ins.ANY_STIFFNESS
     assert ends(stand_ins.ANY_STIFFNESS) == (20, 70, 150)
     assert stand_ins.ANY_STIFFNESS.origin.startswith("assumed")
@@ -192,8 +192,8 @@ def test_nothing_said_is_an_unknown_stiffness():
     ],
 )
 def test_with_its_gas_its_body_and_what_the_word_stands_for_are_unknown(gas, unknown):
-    scenario = small_scenario(container={**SIZES, **gas})
-    plain = set(small_scenario().unknowns()) - {"container.stiffness"}
+    scenario = undescribed_scenario(container={**SIZES, **gas})
+    plain = set(undescribed_scenario().unknowns()) - {"container.stiffness"}
     assert set(scenario.unknowns()) - plain == {f"container.{name}" for name in unknown}
     assert set(scenario.unknowns()) >= plain
     pooled = scenario.pooled()
@@ -263,7 +263,7 @@ def test_of_a_soft_one_a_measured_pressure_goes_before_the_drink():
 
 def test_check_says_how_far_it_gives_way():
     def told(**said):
-        return dict(what_follows(small_scenario(container={**SIZES, **said})))["stiffness"]
+        return dict(what_follows(undescribed_scenario(container={**SIZES, **said})))["stiffness"]
 
     assert told() == (
         "firm: 70 N take 1 mm off between boards (a typical value; what is known of its gas or a scale and two boards "
@@ -303,7 +303,7 @@ def test_too_little_gas_to_hold_any_shape_is_refused_with_what_to_do(gas, where,
         one.board_stiffness(there)
     assert "describe its wall (wall_feel, wall_thickness or squeeze_test), or measure" in str(caught.value)
     with pytest.raises(ScenarioError, match=rf"^container\.{where}: {message}"):
-        small_scenario(container={**SIZES, **gas, "body_length": 100}, conditions=there)
+        undescribed_scenario(container={**SIZES, **gas, "body_length": 100}, conditions=there)
     assert made(**gas, body_length=100, wall_feel="thin").bottle(there)
     assert made(**gas, body_length=100, stiffness=10).board_stiffness(there) == 10
 
@@ -311,12 +311,12 @@ def test_too_little_gas_to_hold_any_shape_is_refused_with_what_to_do(gas, where,
 def test_an_end_of_a_range_that_holds_no_shape_is_refused():
     gas = {"kind": "unknown", "low": 8, "high": 200}
     with pytest.raises(ScenarioError, match=r"gauge_pressure at its end of 8: got 8, which at 20 deg C presses"):
-        small_scenario(container={**SIZES, "gauge_pressure": gas, "body_length": 100})
+        undescribed_scenario(container={**SIZES, "gauge_pressure": gas, "body_length": 100})
 
 
 def test_a_temperature_for_which_no_pressure_is_known_is_refused():
     with pytest.raises(ScenarioError, match=r"^conditions\.service_temperature: got 45 deg C for a drink of 3 volumes"):
-        small_scenario(container={**SIZES, "carbonation": 3.0}, **{"conditions.service_temperature": 45.0})
+        undescribed_scenario(container={**SIZES, "carbonation": 3.0}, **{"conditions.service_temperature": 45.0})
 
 
 def test_a_body_longer_than_its_container_or_that_follows_from_nothing_is_refused():

@@ -5,7 +5,7 @@ from itertools import combinations
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
-from tests_shared import LEAST, ROTOR, small_scenario
+from tests_shared import LEAST, ROTOR, undescribed_scenario
 
 from colsim import Column, Container, Loading, Rotor, Scenario, ScenarioError
 from colsim.model import stand_ins
@@ -46,7 +46,7 @@ def test_every_default_that_nobody_measured_has_a_range_around_it():
 
 
 def test_defaults_are_unknown_over_the_ranges_that_are_assumed_for_them():
-    found = small_scenario().unknowns()
+    found = undescribed_scenario().unknowns()
     assert {path: ends(spread) for path, spread in found.items()} == {
         path: (mark.low, default, mark.high) for path, (mark, default) in ASSUMED.items()
     } | {STIFFNESS: (20, 70, 150)}
@@ -55,26 +55,28 @@ def test_defaults_are_unknown_over_the_ranges_that_are_assumed_for_them():
 
 @pytest.mark.parametrize("path", MEASURED)
 def test_what_is_measured_is_no_longer_unknown_even_at_its_default(path):
-    scenario = small_scenario(**{path: MEASURED[path]})
-    assert set(small_scenario().unknowns()) - set(scenario.unknowns()) == {path}
+    scenario = undescribed_scenario(**{path: MEASURED[path]})
+    assert set(undescribed_scenario().unknowns()) - set(scenario.unknowns()) == {path}
     assert path not in scenario.assumed()
 
 
 def test_nothing_is_unknown_where_all_was_measured():
-    assert small_scenario(**MEASURED).unknowns() == {}
-    assert small_scenario(**MEASURED).pooled() == small_scenario(**MEASURED)
+    assert undescribed_scenario(**MEASURED).unknowns() == {}
+    assert undescribed_scenario(**MEASURED).pooled() == undescribed_scenario(**MEASURED)
 
 
 def test_what_varies_is_not_unknown():
     varies = {"kind": "varies", "low": 0.2, "high": 0.3}
-    scenario = small_scenario(**MEASURED).changed(**{"container.friction": varies, "column.wall_friction": varies})
+    scenario = undescribed_scenario(**MEASURED).changed(
+        **{"container.friction": varies, "column.wall_friction": varies}
+    )
     assert scenario.unknowns() == {}
     assert set(scenario.varying()) == {"container.friction", "column.wall_friction"}
 
 
 def test_what_was_given_as_unknown_is_listed_as_it_was_given():
     given_one = Spread(kind="unknown", shape="normal", typical=0.3, deviation=0.05, low=0.2, high=0.5, origin="a guess")
-    scenario = small_scenario(**MEASURED).changed(
+    scenario = undescribed_scenario(**MEASURED).changed(
         **{
             "column.wall_friction": given_one,
             "container.diameter": {"kind": "unknown", "low": 65, "high": 67},
@@ -88,7 +90,7 @@ def test_what_was_given_as_unknown_is_listed_as_it_was_given():
 
 
 def test_what_words_stand_for_is_listed():
-    scenario = small_scenario(**MEASURED).changed(
+    scenario = undescribed_scenario(**MEASURED).changed(
         container={**LEAST[Container], "restitution": 0.2, "liquid_spin": 0.2, "stiffness": 70, "surface": "sleeve"},
         **{"column.liners": [{"condition": "lifted", "wall": "left"}, {"condition": "fresh", "wall": "right"}]},
     )
@@ -102,11 +104,11 @@ def test_what_words_stand_for_is_listed():
 
 def test_what_is_given_as_unknown_but_fixed_leaves_nothing_to_know():
     fixed = {"kind": "unknown", "shape": "fixed", "typical": 0.25}
-    assert small_scenario(**MEASURED).changed(**{"container.friction": fixed}).unknowns() == {}
+    assert undescribed_scenario(**MEASURED).changed(**{"container.friction": fixed}).unknowns() == {}
 
 
 def test_what_is_asked_for_and_how_it_is_loaded_is_not_unknown():
-    unknowns = small_scenario().unknowns()
+    unknowns = undescribed_scenario().unknowns()
     assert not [path for path in unknowns if path.startswith(("target.", "on_hand.", "conditions.", "title"))]
     assert not {"loading.count", "loading.pattern", "rotor.rest", "rotor.turn", "column.lean"} & set(unknowns)
 
@@ -145,7 +147,7 @@ def test_between_two_kinds_the_friction_is_unknown_from_one_to_the_other():
 def test_between_two_kinds_nothing_is_unknown_that_was_measured_or_is_the_same():
     assert "loading.mixed_friction" not in two_kinds(0.2, 0.45, mixed_friction=0.3).unknowns()
     assert "loading.mixed_friction" not in two_kinds(0.2, 0.2).unknowns()
-    assert "loading.mixed_friction" not in small_scenario().unknowns()
+    assert "loading.mixed_friction" not in undescribed_scenario().unknowns()
     given_one = two_kinds(0.2, 0.45, mixed_friction={"kind": "unknown", "low": 0.1, "high": 0.6})
     assert ends(given_one.unknowns()["loading.mixed_friction"]) == (0.1, 0.35, 0.6)
 
@@ -154,7 +156,7 @@ def test_an_assumed_range_is_cut_short_where_its_end_would_contradict():
     # A pocket 74 mm wide and 30 mm deep in a drum of 80 mm, its mouth rounded to r: nothing is left of its sides where
     # (80 - r)^2 - (37 + r)^2 = 50^2, the floor's height above the axis squared: 234 r = 2531, r = 10.816 mm.
     rotor = {"radius": 80, "pockets": 1, "pocket_width": 74, "pocket_depth": 30}
-    tight = small_scenario(rotor=rotor)
+    tight = undescribed_scenario(rotor=rotor)
     with pytest.raises(ScenarioError, match="nothing is left of the pocket's sides"):
         tight.changed(**{"rotor.lead_in": 15})
     found = tight.unknowns()["rotor.lead_in"]
@@ -166,7 +168,7 @@ def test_an_assumed_range_is_cut_short_where_its_end_would_contradict():
 def test_an_assumed_range_is_cut_to_a_thirtysecond_before_it_is_given_up():
     # As above with a pocket of 77 mm: 237 r = 2417.75, r = 10.2015 mm, so 10 + 5 / 32.
     rotor = {"radius": 80, "pockets": 1, "pocket_width": 77, "pocket_depth": 30}
-    assert ends(small_scenario(rotor=rotor).unknowns()["rotor.lead_in"]) == (3, 10, 10.15625)
+    assert ends(undescribed_scenario(rotor=rotor).unknowns()["rotor.lead_in"]) == (3, 10, 10.15625)
 
 
 @st.composite
@@ -188,7 +190,7 @@ def scenarios(draw):
     if draw(st.booleans()):
         changes["container.surface"] = draw(st.sampled_from(list(stand_ins.FRICTION_OF_CONTAINERS)))
     try:
-        return small_scenario(2, **changes)
+        return undescribed_scenario(2, **changes)
     except ScenarioError:
         assume(False)
 
@@ -228,12 +230,12 @@ def test_pooled_has_no_unknown_left_and_draws_each_over_its_range(scenario):
 
 def test_pooled_draws_anywhere_in_the_range_and_not_by_what_is_likely():
     likely = {"kind": "unknown", "shape": "normal", "typical": 0.2, "deviation": 0.01, "low": 0.1, "high": 0.5}
-    pooled = small_scenario(**{"column.wall_friction": likely}).pooled().varying()["column.wall_friction"]
+    pooled = undescribed_scenario(**{"column.wall_friction": likely}).pooled().varying()["column.wall_friction"]
     assert [pooled.quantile(share) for share in (0, 0.5, 1)] == pytest.approx([0.1, 0.3, 0.5])
 
 
 def test_two_unknowns_may_be_known_one_by_one():
-    scenario = small_scenario()
+    scenario = undescribed_scenario()
     for first, second in combinations(["rotor.speed", "rotor.friction", "container.restitution"], 2):
         known = scenario.changed(**{first: scenario.unknowns()[first].high})
         assert set(scenario.unknowns()) - set(known.unknowns()) == {first}
