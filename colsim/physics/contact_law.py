@@ -33,6 +33,7 @@ __all__ = [
     "damped_force",
     "damper_of",
     "implicit_damper",
+    "lies_on_flat",
     "on_set_flat",
     "series_of",
     "share_of",
@@ -45,6 +46,8 @@ RIGID = 1e15
 """Stiffness that walls and drum count as [mN/mm]."""
 LEAST_STIFFNESS = 50.0
 """What a contact keeps where a vacuum would pull the wall in [mN/mm], so that no two bodies pass through each other."""
+ON_FLAT = 0.9999
+"""Cosine of the angle between normals, from which on a contact lies on a flat: 0.8 degrees."""
 STEEPEST = 0.1
 """Share of the dent that has set, within which the force on a set flat comes back at the latest [-]."""
 SHARING_TIME = 0.005
@@ -109,6 +112,11 @@ def share_of(mine: float, other: float) -> float:
 def series_of(first: float, second: float) -> float:
     """Give the stiffness of two in series [mN/mm]."""
     return first * second / (first + second)
+
+
+def lies_on_flat(nx: float, ny: float, turned: float) -> bool:
+    """Tell whether a contact with this normal lies on a flat that is turned so far [rad]."""
+    return abs(ny * math.cos(turned) - nx * math.sin(turned)) >= ON_FLAT
 
 
 def on_set_flat(stiffness: float, dent: float, set_dent: float, set_fraction: float) -> float:

@@ -22,6 +22,7 @@ from colsim.physics.contact_law import (
     contact_stiffness,
     damped_force,
     damper_of,
+    lies_on_flat,
     on_set_flat,
     series_of,
     share_of,
@@ -38,7 +39,6 @@ Array = npt.NDArray[np.float64]
 Whole = npt.NDArray[np.int64]
 
 MAX_SPEED = 1e7  # [mm/s], far above anything in a column; beyond it the simulation has diverged
-ON_FLAT = 0.9999  # cosine of the angle to a flat's normal, from which on a contact lies on the flat
 
 # Columns of a body.
 X, Y, ANGLE, VX, VY, SPIN, INVERSE_MASS, INVERSE_MOMENT = 0, 1, 2, 3, 4, 5, 6, 7
@@ -329,8 +329,7 @@ def _dent(bodies: Array, i: int, dent: float, weight: float, nx: float, ny: floa
 def _on_flat(bodies: Array, i: int, nx: float, ny: float) -> bool:
     if bodies[i, SET_DENT] <= 0.0:
         return False
-    turned = bodies[i, ANGLE] + bodies[i, FLAT_ANGLE]
-    return abs(ny * math.cos(turned) - nx * math.sin(turned)) >= ON_FLAT
+    return lies_on_flat(nx, ny, bodies[i, ANGLE] + bodies[i, FLAT_ANGLE])
 
 
 @compiled

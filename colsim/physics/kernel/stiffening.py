@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
-
 from colsim.physics import contact_law
 from colsim.physics.contact_law import (
     area_lost_by,
     bulge_of,
     contact_stiffness,
+    lies_on_flat,
     on_set_flat,
     series_of,
     share_of,
@@ -56,7 +55,6 @@ from colsim.theory.squeeze import sealed_pressure
 
 __all__ = ["stiffen"]
 
-ON_FLAT = 0.9999  # cosine of the angle to a flat's normal, from which on a contact lies on the flat
 
 also_compiled(sealed_pressure)
 also_compiled(*(getattr(contact_law, name) for name in contact_law.__all__ if callable(getattr(contact_law, name))))
@@ -121,5 +119,4 @@ def _dent(bodies: Array, i: int, dent: float, weight: float, nx: float, ny: floa
 def _on_flat(bodies: Array, i: int, nx: float, ny: float) -> bool:
     if bodies[i, SET_DENT] <= 0.0:
         return False
-    turned = bodies[i, ANGLE] + bodies[i, FLAT_ANGLE]
-    return abs(ny * math.cos(turned) - nx * math.sin(turned)) >= ON_FLAT
+    return lies_on_flat(nx, ny, bodies[i, ANGLE] + bodies[i, FLAT_ANGLE])
