@@ -58,9 +58,14 @@ class Compared:
         return self.low > -self.within and self.high < self.within
 
     @property
+    def differ(self) -> bool:
+        """Whether the whole interval of the difference lies beyond so many points."""
+        return self.low > self.within or self.high < -self.within
+
+    @property
     def verdict(self) -> str:
         """Whether they agree, in words."""
-        return "agree" if self.agree else "not shown to agree"
+        return "agree" if self.agree else "differ" if self.differ else "not shown to agree"
 
     @property
     def difference(self) -> str:

@@ -127,7 +127,7 @@ class PymunkEngine:
             between=np.array(table, dtype=np.float64),
             slips=np.zeros((2, 0, len(rows))),
             contacts=np.zeros((2, 0, of.CONTACT_COLUMNS)),
-            pairs=np.zeros((2, 0, 3), dtype=np.int64),
+            pairs=np.zeros((2, 0, of.PAIR_COLUMNS), dtype=np.int64),
             order=whole,
             drum=drum,
             counts=np.zeros(1, dtype=np.int64),
@@ -218,7 +218,9 @@ class PymunkEngine:
             shapes[1].filter = pymunk.ShapeFilter(categories=_BULGE, mask=_SIDE_WALL)
         self._space.add(*shapes)
         row, gives = self._loaded.bodies[int(np.searchsorted(self._index, body.index))], body.gives
-        row[[of.REACH, of.FLAT_ANGLE, of.ROUND]] = body.reach, body.flat_angle, float(body.flat == body.side == 0.0)
+        row[[of.REACH, of.FLAT_ANGLE]] = body.reach, body.flat_angle
+        row[[of.HALF_FLAT, of.HALF_SIDE]] = body.flat / 2, body.side / 2
+        row[of.RADIUS] = body.corner_radius if body.side > 0 else body.height / 2
         row[[of.FIRM, of.LENGTH, of.HEADSPACE, of.BODY_SHARE, of.STRETCH, of.FILLED]] = (
             gives.firm,
             gives.length,
@@ -319,7 +321,7 @@ class PymunkEngine:
 
     def _contact_rows(self) -> Iterator[ContactRow]:
         count, pieces = int(self._loaded.counts[0]), len(self._parts)
-        for contact, (first, _, touched) in zip(
+        for contact, (first, _, touched, _) in zip(
             self._loaded.contacts[0, :count].tolist(), self._loaded.pairs[0, :count].tolist(), strict=True
         ):
             nx, ny, x, y = contact[: of.OVERLAP]
@@ -378,7 +380,7 @@ def _roomier(loaded: of.Loaded, room: int) -> of.Loaded:
     """Make room for more contacts; those of the last step are lost."""
     return loaded._replace(
         contacts=np.zeros((2, room, of.CONTACT_COLUMNS)),
-        pairs=np.zeros((2, room, 3), dtype=np.int64),
+        pairs=np.zeros((2, room, of.PAIR_COLUMNS), dtype=np.int64),
         order=np.zeros(room, dtype=np.int64),
     )
 

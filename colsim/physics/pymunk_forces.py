@@ -42,10 +42,11 @@ MAX_SPEED = 1e7  # [mm/s], far above anything in a column; beyond it the simulat
 
 # Columns of a body.
 X, Y, ANGLE, VX, VY, SPIN, INVERSE_MASS, INVERSE_MOMENT = 0, 1, 2, 3, 4, 5, 6, 7
-SURFACE, DAMPING, REACH, FLAT_ANGLE, ROUND = 8, 9, 10, 11, 12  # round: 1 for a disc
-FIRM, LENGTH, HEADSPACE, BODY_SHARE, STRETCH, FILLED, ROUND_AREA = 13, 14, 15, 16, 17, 18, 19  # as of scene.Yielding
-SET_DENT, SET_FRACTION, STIFFNESS, SHARING, AREA_LOST, SQUEEZED_UP, BULGE = 20, 21, 22, 23, 24, 25, 26
-BODY_COLUMNS = 27
+SURFACE, DAMPING, REACH = 8, 9, 10
+FLAT_ANGLE, HALF_FLAT, HALF_SIDE, RADIUS = 11, 12, 13, 14  # halves of a core's sides, and how far the outline is off it
+FIRM, LENGTH, HEADSPACE, BODY_SHARE, STRETCH, FILLED, ROUND_AREA = 15, 16, 17, 18, 19, 20, 21  # as of scene.Yielding
+SET_DENT, SET_FRACTION, STIFFNESS, SHARING, AREA_LOST, SQUEEZED_UP, BULGE = 22, 23, 24, 25, 26, 27, 28
+BODY_COLUMNS = 29
 
 # Columns of a piece: whether a convex arc, the way to its middle and how far off it reaches; whether it is chords.
 ARC, MIDDLE_X, MIDDLE_Y, LEAST_COSINE, CHORDS, ON_DRUM = 0, 1, 2, 3, 4, 5
@@ -55,6 +56,8 @@ PIECE_COLUMNS = 6
 NX, NY, AT_X, AT_Y, OVERLAP, GROUP, DENT_A, DENT_B, STIFF, NORMAL, FRICTION = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10
 CONTACT_COLUMNS = 11
 FIRST, SECOND, TOUCHED = 0, 1, 2  # rows of both bodies; the piece, or after the pieces the row of the other container
+CORNER, PAIR_COLUMNS = 3, 4  # the corner of the first body's core that touches, or none
+NO_CORNER, SAME = 4, 1e-6  # SAME: [mm] and sine within which two are the same
 
 # Columns of what pymunk tells of a pair: whole numbers, and numbers.
 BODY_A, BODY_B, POINTS = 0, 1, 2
@@ -93,7 +96,7 @@ class Loaded(NamedTuple):
         step and of this one.
     contacts : ndarray, shape (2, c, CONTACT_COLUMNS)
         Those of the last step in order, and as they were read.
-    pairs : ndarray of int, shape (2, c, 3)
+    pairs : ndarray of int, shape (2, c, PAIR_COLUMNS)
         Who they are between.
     order : ndarray of int, shape (c,)
         Order of what was read.
@@ -191,8 +194,8 @@ def _meaning(loaded: Loaded, number: int) -> int:
 
 @compiled
 def _read(loaded: Loaded, seen: Seen) -> int:
-    """List what touches, in pymunk's order, but what a whole circle touches off its arc; give how many points."""
-    contacts, pairs, still = loaded.contacts[1], loaded.pairs[1], len(loaded.places)
+    """List what touches, in pymunk's order, but for what the law of contact does not know; give how many points."""
+    bodies, contacts, pairs, still = loaded.bodies, loaded.contacts[1], loaded.pairs[1], len(loaded.places)
     found = 0
     for k in range(len(seen.who)):
         first, other = _meaning(loaded, seen.who[k, BODY_A]), _meaning(loaded, seen.who[k, BODY_B])
@@ -204,18 +207,60 @@ def _read(loaded: Loaded, seen: Seen) -> int:
         for point in range(seen.who[k, POINTS]):
             shift = ONE_POINT * point
             overlap = -seen.how[k, DISTANCE + shift]
-            if overlap > 0.0:
-                pairs[found, FIRST] = first
-                if other < 0:
-                    pairs[found, SECOND] = still + int(loaded.pieces[-1 - other, ON_DRUM])
-                    pairs[found, TOUCHED] = -1 - other
-                else:
-                    pairs[found, SECOND], pairs[found, TOUCHED] = other, len(loaded.pieces) + other
-                contacts[found, NX], contacts[found, NY], contacts[found, OVERLAP] = nx, ny, overlap
-                contacts[found, AT_X] = seen.how[k, outline + shift]
-                contacts[found, AT_Y] = seen.how[k, outline + shift + 1]
-                found += 1
+            x, y = seen.how[k, outline + shift], seen.how[k, outline + shift + 1]
+            corner = _corner_at(bodies, first, nx, ny, x, y)
+            if overlap <= 0.0 or not _counts(loaded, first, other, corner, nx, ny, x, y):
+                continue
+            pairs[found, FIRST], pairs[found, CORNER] = first, corner
+            if other < 0:
+                pairs[found, SECOND] = still + int(loaded.pieces[-1 - other, ON_DRUM])
+                pairs[found, TOUCHED] = -1 - other
+            else:
+                pairs[found, SECOND], pairs[found, TOUCHED] = other, len(loaded.pieces) + other
+            contacts[found, NX], contacts[found, NY], contacts[found, OVERLAP] = nx, ny, overlap
+            contacts[found, AT_X], contacts[found, AT_Y] = x, y
+            found += 1
     return found
+
+
+@inlined
+def _counts(loaded: Loaded, first: int, other: int, corner: int, nx: float, ny: float, x: float, y: float) -> bool:
+    """Tell whether a point is a corner of a core, or a corner that a side of it meets.
+
+    pymunk gives two points of every section with a side, the ends of what both have in common along the surface. One
+    of them may lie within the side: where a chord ends, or beside two round ends that meet.
+    """
+    bodies = loaded.bodies
+    if other < 0:
+        chord = loaded.pieces[-1 - other, CHORDS] > 0.0
+        return corner < NO_CORNER or (not chord and _across_side(bodies, first, nx, ny))
+    yours = _corner_at(bodies, other, nx, ny, x, y)
+    if corner < NO_CORNER and yours < NO_CORNER:
+        return True
+    beside = _across_side(bodies, first, nx, ny) or _across_side(bodies, other, nx, ny)
+    return beside and (corner < NO_CORNER or yours < NO_CORNER)
+
+
+@inlined
+def _corner_at(bodies: Array, i: int, nx: float, ny: float, x: float, y: float) -> int:
+    """Give which corner of a core stands where a point is, as seen along the normal; a disc has one."""
+    turned = bodies[i, ANGLE] + bodies[i, FLAT_ANGLE]
+    cosine, sine = math.cos(turned), math.sin(turned)
+    flat, side = bodies[i, HALF_FLAT] * (cosine * -ny + sine * nx), bodies[i, HALF_SIDE] * (sine * ny + cosine * nx)
+    along = (y - bodies[i, Y]) * nx - (x - bodies[i, X]) * ny
+    for corner in range(NO_CORNER):
+        at = (flat if corner % 2 else -flat) + (side if corner // 2 else -side)
+        if abs(along - at) < SAME:
+            return corner
+    return NO_CORNER
+
+
+@inlined
+def _across_side(bodies: Array, i: int, nx: float, ny: float) -> bool:
+    """Tell whether a normal stands at a right angle to a side of a core."""
+    turned = bodies[i, ANGLE] + bodies[i, FLAT_ANGLE]
+    along, across = nx * math.cos(turned) + ny * math.sin(turned), ny * math.cos(turned) - nx * math.sin(turned)
+    return (bodies[i, HALF_FLAT] > 0.0 and abs(along) < SAME) or (bodies[i, HALF_SIDE] > 0.0 and abs(across) < SAME)
 
 
 @inlined
@@ -244,7 +289,7 @@ def _sort(pairs: Whole, contacts: Array, order: Whole, count: int) -> None:
 
 @inlined
 def _comes_before(pairs: Whole, contacts: Array, one: int, other: int) -> bool:
-    for column in range(3):
+    for column in range(PAIR_COLUMNS):
         if pairs[one, column] != pairs[other, column]:
             return bool(pairs[one, column] < pairs[other, column])
     for column in range(GROUP):
@@ -255,31 +300,39 @@ def _comes_before(pairs: Whole, contacts: Array, one: int, other: int) -> bool:
 
 @compiled
 def _merge(loaded: Loaded, found: int) -> int:
-    """Write contacts in order, a disc's with the chords of one arc as the one that they stand for; give how many."""
+    """Write contacts in order, a corner's with the chords of one arc as the one that they stand for; give how many.
+
+    It is as deep as with the nearest chord, and its normal the mean by overlap.
+    """
     contacts, pairs, count = loaded.contacts[0], loaded.pairs[0], 0
     for place in range(found):
         k = loaded.order[place]
-        first, touched, overlap = loaded.pairs[1, k, FIRST], loaded.pairs[1, k, TOUCHED], loaded.contacts[1, k, OVERLAP]
+        touched, overlap = loaded.pairs[1, k, TOUCHED], loaded.contacts[1, k, OVERLAP]
         again = (
             count > 0
-            and pairs[count - 1, FIRST] == first
+            and pairs[count - 1, FIRST] == loaded.pairs[1, k, FIRST]
             and pairs[count - 1, TOUCHED] == touched
+            and pairs[count - 1, CORNER] == loaded.pairs[1, k, CORNER] < NO_CORNER
             and touched < len(loaded.pieces)
             and loaded.pieces[touched, CHORDS] > 0.0
-            and loaded.bodies[first, ROUND] > 0.0
         )
         if not again:
             pairs[count] = loaded.pairs[1, k]
             contacts[count] = 0.0
             count += 1
-        for column in range(GROUP):
+        for column in range(OVERLAP):
             contacts[count - 1, column] += overlap * loaded.contacts[1, k, column]
+        contacts[count - 1, OVERLAP] = max(contacts[count - 1, OVERLAP], overlap)
         contacts[count - 1, GROUP] += overlap
     for k in range(count):
-        for column in range(GROUP):
+        for column in range(OVERLAP):
             contacts[k, column] /= contacts[k, GROUP]
         length = math.hypot(contacts[k, NX], contacts[k, NY])
         contacts[k, NX], contacts[k, NY] = contacts[k, NX] / length, contacts[k, NY] / length
+        # The mean of points on a round outline lies inside it.
+        inside = loaded.bodies[pairs[k, FIRST], RADIUS] * (1.0 - length)
+        contacts[k, AT_X] -= inside * contacts[k, NX]
+        contacts[k, AT_Y] -= inside * contacts[k, NY]
     return count
 
 
@@ -391,20 +444,29 @@ def _forces_of_group(loaded: Loaded, acting: Acting, begin: int, end: int, slip:
     else:
         friction = loaded.between[surface, int(bodies[b, SURFACE])]
         damping = (bodies[a, DAMPING] + bodies[b, DAMPING]) / 2.0
-    for k in range(begin, end):
-        slip += contacts[k, GROUP] * _speeds(bodies, contacts, k, a, b)[1] * acting.step
-    drawn = 0.0
+    spring = pressing = slides = inverse_mass = 0.0
     for k in range(begin, end):
         leaving, sliding = _speeds(bodies, contacts, k, a, b)
         across, along = _inverse_masses(bodies, contacts, k, a, b)
         stiffness, weight = contacts[k, STIFF], contacts[k, GROUP]
         damper = weight * damper_of(stiffness / weight, across, damping)  # its part of one damper, as of the spring
-        normal = damped_force(stiffness, damper, contacts[k, OVERLAP], leaving)
-        tangential = tangential_stiffness(stiffness, acting.tangential_share)
-        held, most = -tangential * slip - damper_of(tangential, along, TANGENTIAL_DAMPING) * sliding, friction * normal
-        contacts[k, NORMAL], contacts[k, FRICTION] = normal, min(max(held, -most), most)
-        drawn += weight * (slip if abs(held) <= most else -contacts[k, FRICTION] / tangential)
-    return drawn
+        contacts[k, NORMAL] = damped_force(stiffness, damper, contacts[k, OVERLAP], leaving)
+        pressing += contacts[k, NORMAL]
+        spring += stiffness
+        slides += weight * sliding
+        inverse_mass += weight * along
+    if pressing == 0.0:
+        for k in range(begin, end):
+            contacts[k, FRICTION] = 0.0
+        return 0.0
+    tangential = tangential_stiffness(spring, acting.tangential_share)
+    slip += slides * acting.step
+    most = friction * pressing
+    held = -tangential * slip - damper_of(tangential, inverse_mass, TANGENTIAL_DAMPING) * slides
+    together = min(max(held, -most), most)
+    for k in range(begin, end):  # each bears the share of it that it bears of the normal force
+        contacts[k, FRICTION] = together * contacts[k, NORMAL] / pressing
+    return slip if abs(held) <= most else -together / tangential
 
 
 @inlined

@@ -174,6 +174,37 @@ def test_a_disc_touches_the_chords_of_an_arc_as_one():
     assert 0.0 <= contacts.point[0, 1] - 9.0 < 0.03
 
 
+@pytest.mark.parametrize("turned", [0.0, 0.4, 1.1, 1.5])
+def test_a_flat_aslant_in_an_arc_presses_with_its_ends_as_often_as_these_touch(turned):
+    # Chords of 1 deg are shorter than the flat, and pymunk gives a second point where a chord ends.
+    bowl = Chain((Arc((0.0, 0.0), 98.0, math.pi, math.pi, 0.3, Part.POCKET_FLOOR),))
+    found = []
+    for kind, settings in ((PymunkEngine, Settings(step=1e-4)), (CompiledEngine, EXPLICIT)):
+        engine = kind(Scene((0.0, 0.0), (bowl,), 0.3), settings)
+        engine.add(flattened(flat=15.0), (0.0, -68.0), turned)
+        engine.advance(1)
+        contacts = engine.contacts()
+        found.append((len(contacts.body), contacts.force.sum(axis=0), contacts.overlap.max()))
+    (count, force, overlap), (other_count, other_force, other_overlap) = found
+    assert count == other_count == (2 if turned == 0.0 else 1)
+    assert overlap == pytest.approx(other_overlap, abs=0.02)
+    assert force == pytest.approx(other_force, rel=0.02, abs=2e-3 * abs(other_force).max())
+
+
+def test_a_flat_on_a_slope_does_not_creep():
+    # Its lower end bears nearly all: the upper one alone would slide.
+    tilt = math.radians(10.0)
+    engine = PymunkEngine(Scene((G * math.sin(tilt), -G * math.cos(tilt)), (floor(0.25),), 0.3))
+    engine.add(flattened(flat=15.0), (0.0, 31.0))
+    engine.advance(2000)
+    upper, lower = sorted(engine.contacts().force[:, 1])
+    assert 0.0 < upper < 0.2 * lower
+    before = engine.state()
+    engine.advance(3000)
+    assert engine.state().position == pytest.approx(before.position, abs=1e-4)
+    assert engine.state().angle == pytest.approx(before.angle, abs=1e-6)
+
+
 def test_what_stands_close_bulges_against_both_side_walls():
     walls = (
         Chain((Line((-R - 0.5, 500.0), (-R - 0.5, 0.0), 0.0, Part.LEFT_WALL),)),

@@ -76,3 +76,8 @@ def test_agreement_means_that_the_whole_interval_is_narrow(paired):
     assert paired.compare(same, 4, 0.05).agree
     assert not paired.compare(same[:60], 4, 0.05).agree  # too few to show it
     assert not paired.compare(same[:-40] + [(True, False)] * 40, 4, 0.05).agree
+    assert [paired.compare(same[:-n] + [(True, False)] * n, 4, 0.05).differ for n in (10, 30, 60)] == [
+        False,
+        False,
+        True,
+    ]
