@@ -117,17 +117,8 @@ class CompiledEngine:
         """Give a body that is in another section, and what has set of it; place, mass and speed stay as they were."""
         place, gives = self._row(body.index), body.gives
         row = self._world.bodies[place]
-        round_diameter = body.height + body.set_squeeze
-        row[[of.FIRM, of.LENGTH, of.HEADSPACE, of.BODY_SHARE, of.STRETCH, of.FILLED]] = (
-            gives.firm,
-            gives.length,
-            gives.headspace,
-            gives.body_share,
-            gives.stretch,
-            gives.filled,
-        )
-        row[of.ROUND_AREA] = math.pi / 4 * round_diameter**2
-        row[[of.SET_DENT, of.SET_FRACTION, of.BULGES]] = body.set_squeeze / 2, gives.set_fraction, float(body.bulges)
+        row[of.LAW] = body.law
+        row[of.BULGES] = float(body.bulges)
         if row[of.SHARING] <= 0.0:  # newly put in
             pressure = gives.filled - ATMOSPHERE
             row[of.STIFFNESS] = row[of.SHARING] = max(LEAST_STIFFNESS, gives.firm + math.pi * pressure * gives.length)

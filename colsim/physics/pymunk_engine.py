@@ -217,20 +217,11 @@ class PymunkEngine:
             shapes.append(_section(body, rigid))
             shapes[1].filter = pymunk.ShapeFilter(categories=_BULGE, mask=_SIDE_WALL)
         self._space.add(*shapes)
-        row, gives = self._loaded.bodies[int(np.searchsorted(self._index, body.index))], body.gives
+        row = self._loaded.bodies[int(np.searchsorted(self._index, body.index))]
         row[[of.REACH, of.FLAT_ANGLE]] = body.reach, body.flat_angle
         row[[of.HALF_FLAT, of.HALF_SIDE]] = body.flat / 2, body.side / 2
         row[of.RADIUS] = body.corner_radius if body.side > 0 else body.height / 2
-        row[[of.FIRM, of.LENGTH, of.HEADSPACE, of.BODY_SHARE, of.STRETCH, of.FILLED]] = (
-            gives.firm,
-            gives.length,
-            gives.headspace,
-            gives.body_share,
-            gives.stretch,
-            gives.filled,
-        )
-        row[of.ROUND_AREA] = math.pi / 4 * (body.height + body.set_squeeze) ** 2
-        row[[of.SET_DENT, of.SET_FRACTION]] = body.set_squeeze / 2, gives.set_fraction
+        row[of.LAW] = body.law
         self._changed = True
 
     def drive(self, rate: float) -> None:

@@ -44,8 +44,9 @@ MAX_SPEED = 1e7  # [mm/s], far above anything in a column; beyond it the simulat
 X, Y, ANGLE, VX, VY, SPIN, INVERSE_MASS, INVERSE_MOMENT = 0, 1, 2, 3, 4, 5, 6, 7
 SURFACE, DAMPING, REACH = 8, 9, 10
 FLAT_ANGLE, HALF_FLAT, HALF_SIDE, RADIUS = 11, 12, 13, 14  # halves of a core's sides, and how far the outline is off it
-FIRM, LENGTH, HEADSPACE, BODY_SHARE, STRETCH, FILLED, ROUND_AREA = 15, 16, 17, 18, 19, 20, 21  # as of scene.Yielding
-SET_DENT, SET_FRACTION, STIFFNESS, SHARING, AREA_LOST, SQUEEZED_UP, BULGE = 22, 23, 24, 25, 26, 27, 28
+FIRM, LENGTH, HEADSPACE, BODY_SHARE, STRETCH, FILLED, ROUND_AREA, SET_DENT, SET_FRACTION = range(15, 24)
+LAW = slice(FIRM, SET_FRACTION + 1)  # as scene.Body.law gives them
+STIFFNESS, SHARING, AREA_LOST, SQUEEZED_UP, BULGE = 24, 25, 26, 27, 28
 BODY_COLUMNS = 29
 
 # Columns of a piece: whether a convex arc, the way to its middle and how far off it reaches; whether it is chords.

@@ -278,6 +278,17 @@ class Body:
     bulges: bool = False
 
     @property
+    def law(self) -> tuple[float, ...]:
+        """What the law of contact asks of it, as engines lay it into a row.
+
+        Firm, length, headspace, body share, stretch, filled as of `Yielding`; area of the round section [mm2]; dent of
+        each flat that has set [mm]; share of a flat that sets [-].
+        """
+        gives, round_diameter = self.gives, self.height + self.set_squeeze
+        of_skin = (gives.firm, gives.length, gives.headspace, gives.body_share, gives.stretch, gives.filled)
+        return (*of_skin, math.pi / 4 * round_diameter**2, self.set_squeeze / 2, gives.set_fraction)
+
+    @property
     def corner_radius(self) -> float:
         """Radius of what is not flat [mm]."""
         return (self.height - self.side) / 2
