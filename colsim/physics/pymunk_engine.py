@@ -15,7 +15,7 @@ import numpy.typing as npt
 import pymunk
 import pymunk.batch
 
-from colsim.physics import pymunk_forces as of
+from colsim.physics import pymunk_contacts as of
 from colsim.physics.contact_law import LEAST_STIFFNESS, RIGID, TANGENTIAL_SHARE
 from colsim.physics.engines import (
     ContactRow,
@@ -27,6 +27,7 @@ from colsim.physics.engines import (
     State,
     in_looks,
 )
+from colsim.physics.pymunk_forces import LAY_ON, Acting
 from colsim.physics.scene import Arc, Body, Chain, Line, Part, Piece, Point, Scene, friction_with, straightened
 from colsim.physics.watching import Watch
 from colsim.theory.contact import damping_ratio
@@ -87,7 +88,7 @@ class PymunkEngine:
     ) -> None:
         self.settings = settings or Settings()
         self._substeps = max(1, math.ceil(self.settings.step / longest_step - _LEEWAY))
-        self._acting = of.Acting(self.settings.step / self._substeps, *scene.gravity, tangential_share)
+        self._acting = Acting(self.settings.step / self._substeps, *scene.gravity, tangential_share)
         self._space = space = pymunk.Space()
         space.iterations, space.collision_persistence = 1, 1
         space.collision_slop, space.collision_bias = _NO_BIAS, 1.0
@@ -253,7 +254,7 @@ class PymunkEngine:
             seen = of.Seen(places, _whole(pairs, 3), _numbers(pairs, _PAIR_NUMBERS), self._speeds)
             if 2 * len(seen.who) > len(loaded.order):
                 loaded = self._loaded = _roomier(loaded, 4 * len(seen.who))
-            if not of.LAY_ON(loaded, seen, acting):
+            if not LAY_ON(loaded, seen, acting):
                 raise DivergedError("the simulation diverged: a speed above all bounds")
             pymunk.batch.set_space_bodies(space, _SPEEDS, self._write_bodies)
             for row, radius, shape in self._swelling:
