@@ -1,7 +1,7 @@
 """Decisions, one function each, the comparison of containers, and sweeps over any input."""
 
 from colsim.advice.comparison import Comparison, compare_containers
-from colsim.advice.count import find_count, two_halves
+from colsim.advice.count import find_count
 from colsim.advice.decision import Decision, Option, Status
 from colsim.advice.spacer import find_spacer
 from colsim.advice.sweep import Point, Sweep, simulate_sweep
@@ -17,5 +17,4 @@ __all__ = [
     "find_count",
     "find_spacer",
     "simulate_sweep",
-    "two_halves",
 ]

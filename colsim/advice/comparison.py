@@ -5,21 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
-from contextlib import nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import permutations
 from typing import TYPE_CHECKING, Any
 
-from colsim.advice.decision import Option
-from colsim.advice.over_unknowns import OverUnknowns, simulate_over_unknowns
-from colsim.advice.spacer import MAX_FILLS, default_spacers, spacer_bounds, spacer_geometry
+from colsim.advice.option import Alternative, Option
+from colsim.advice.pipeline import Inquiry, Question, decide, least_bad
+from colsim.advice.spacer import MAX_FILLS, default_spacers, spacer_alternative, spacer_in_words
+from colsim.advice.spacer_bounds import spacer_bounds
 from colsim.advice.status import Status
-from colsim.errors import RangeError, ScenarioError, SimulationError
+from colsim.advice.study import study
+from colsim.errors import RangeError, ScenarioError
 from colsim.model import Container, Scenario
 from colsim.model.catalogue import find_entry
-from colsim.physics.choice import AUTO, engine_named
-from colsim.sampling.draws import fresh_seed, require_whole
-from colsim.sampling.many_fills import process_pool
+from colsim.physics.choice import AUTO
 from colsim.sampling.pairs import Pairs
 
 if TYPE_CHECKING:
@@ -46,6 +45,8 @@ class Candidate:
         How many were loaded: as many as the scenario says, or as there is room for.
     option : Option or None
         The better of the spacer in the pocket now and the one its measure asks for; None if it does not go in.
+    measure_next : tuple of str
+        What to measure or simulate to be surer, most help first.
     """
 
     name: str
@@ -54,6 +55,7 @@ class Candidate:
     capacity: int | None
     loaded: int
     option: Option | None
+    measure_next: tuple[str, ...] = ()
 
     @property
     def status(self) -> Status:
@@ -64,12 +66,12 @@ class Candidate:
     def verdict(self) -> str:
         """Whether it belongs in the column, in words."""
         words = {
-            Status.MEETS: "belongs",
-            Status.FAILS: "does not belong",
+            Status.MEETS: "belongs here",
+            Status.FAILS: "does not belong here",
             Status.DEPENDS: "depends",
-            Status.UNDECIDED: "cannot tell yet",
+            Status.UNDECIDED: "undecided",
         }
-        return "does not go in" if self.option is None else words[self.status]
+        return "DOES NOT FIT" if self.option is None else words[self.status]
 
     @property
     def limit(self) -> str:
@@ -138,27 +140,28 @@ class Comparison:
             "spacer [mm]": math.nan if option is None else option.value,
             **dict(zip(("rate", "low", "high", "could be low", "could be high"), risk, strict=True)),
             "limited by": candidate.limit,
-            "depends on": "" if option is None or option.status is not Status.DEPENDS else option.over.depends_on,
+            "depends on": "" if option is None or option.status is not Status.DEPENDS else option.risks.depends_on,
             "fills": 0 if option is None else option.estimate.fills,
         }
 
     def summary(self) -> str:
         """Say of each container whether it belongs in the column, with which spacer, and how sure that is."""
-        width = max(len(candidate.name) for candidate in self.candidates)
+        width = max(len("container"), *(len(candidate.name) for candidate in self.candidates))
         lines = [
             f"{self.scenario.title}: column {self.scenario.column.width:g} mm",
-            f"{'':{width}}   verdict           spacer   holds   bad vends in 1000 (could be)   limited by",
+            f"{'container':{width}}   {'verdict':<20}   {'spacer':<12}   holds  bad vends in 1000 (could be)   limited by",
         ]
         for candidate in self.candidates:
             option = candidate.option
-            head = f"{candidate.name:{width}}   {candidate.verdict:<15}"
+            head = f"{candidate.name:{width}}   {candidate.verdict:<20}"
             if option is None:
-                lines.append(f"{head}        -       -   {'-':<28}   {candidate.refused}")
+                lines.append(f"{head}   {'-':<12}   {'-':>4}   {'-':<28}   {candidate.refused}")
                 continue
             rate, _, _, low, high = (1000 * number for number in _numbers(option))
             holds = "?" if candidate.capacity is None else str(candidate.capacity)
             risk = f"{rate:.0f} ({low:.0f} - {high:.0f})"
-            lines.append(f"{head} {option.value:5g} mm   {holds:>5}   {risk:<28}   {candidate.limit or 'nothing seen'}")
+            limit = candidate.limit or "nothing seen"
+            lines.append(f"{head}   {spacer_in_words(option.value):<12}   {holds:>4}   {risk:<28}   {limit}")
         lines += [
             f"{better} fails less than {worse}: of {pairs.fills} common loadings {pairs.only_second} spoilt only the "
             f"latter, {pairs.only_first} only the former"
@@ -167,10 +170,25 @@ class Comparison:
         fills = max((c.option.estimate.fills for c in self.candidates if c.option), default=0)
         lines += [
             "holds: between the walls, besides the one in the pocket",
-            f"could be: from what was not measured, and from up to {fills} virtual loadings a spacer and end",
+            f"could be: from what was not measured, and from up to {fills} virtual loadings a spacer and case",
             "Measure your own: makers differ, and a millimetre decides.",
+            f"CONCLUSION (limit you set: {self.scenario.target.in_words()}): {self.conclusion()}",
         ]
         return "\n".join(lines)
+
+    def conclusion(self) -> str:
+        """Say which containers to load, which not, and what keeps the rest open."""
+        named: dict[str, list[str]] = {}
+        for candidate in self.candidates:
+            spacer = "" if candidate.option is None else f" (with the {spacer_in_words(candidate.option.value)})"
+            named.setdefault(candidate.verdict, []).append(f"{candidate.name}{spacer}")
+        text = "; ".join(f"{verdict}: {', '.join(names)}" for verdict, names in named.items()) + "."
+        hints = [
+            f"To settle {candidate.name}: {candidate.measure_next[0]}."
+            for candidate in self.candidates
+            if candidate.measure_next and candidate.status is not Status.MEETS
+        ]
+        return " ".join([text, *hints])
 
     def __repr__(self) -> str:
         return f"<Comparison in {self.scenario.title!r}: {len(self.candidates)} containers, seed {self.seed}>"
@@ -183,7 +201,7 @@ class Comparison:
 
 def _numbers(option: Option) -> tuple[float, float, float, float, float]:
     e = option.estimate
-    return (e.rate, e.low, e.high, *option.over.could_be)
+    return (e.rate, e.low, e.high, *option.risks.could_be)
 
 
 def compare_containers(
@@ -199,7 +217,7 @@ def compare_containers(
     """Compare containers in one column, each with the spacer that suits it, on the same virtual loadings.
 
     Of each are simulated the spacer in the pocket now and the one nearest the middle of its bounds, of those on hand
-    or else of steps of 6 mm; all with what nobody measured at its typical value and at both ends. The confidence is
+    or else of steps of 6 mm; all in all cases of what nobody measured. The confidence is
     shared among all that is simulated.
 
     Parameters
@@ -209,7 +227,7 @@ def compare_containers(
     containers : sequence of str or Container, or mapping of str to Container
         What to compare; a name is that of a container of the scenario or of the catalogue.
     max_fills : int
-        Fills to simulate for each spacer and end, at most.
+        Fills to simulate for each spacer and case, at most.
     seed : int, optional
         Seed of all draws; a fresh one, kept in the result, if not given.
     executor : concurrent.futures.Executor, optional
@@ -232,42 +250,47 @@ def compare_containers(
         If Ctrl-C came before the first fills were done.
     """
     named = _named(scenario, containers)
-    max_fills = require_whole("max_fills", max_fills, least=1)
-    engine = engine_named(engine)
-    seed = fresh_seed() if seed is None else require_whole("seed", seed)
-    prepared = [_prepare(scenario, container) for container in named.values()]
-    options = [(k, each) for k, (several, _) in enumerate(prepared) for each in several]
-    level = 1 - (1 - scenario.target.confidence) / max(1, len(options))
-    with process_pool() if executor is None else nullcontext(executor) as pool:
-        found = simulate_over_unknowns(
-            [each for _, each in options],
-            level=level,
-            max_fills=max_fills,
-            seed=seed,
-            executor=pool,
-            engine=engine,
-            progress=progress,
-        )
-    candidates = []
-    for k, (name, container) in enumerate(named.items()):
-        mine = [over for (j, _), over in zip(options, found, strict=True) if j == k and over.typical.fills]
-        refused = prepared[k][1]
-        if not refused and not mine:
-            raise SimulationError("stopped before the first fills were done; nothing to compare")
-        best = [
-            Option(over.scenario.rotor.spacer_thickness, _geometry(over.scenario), over)
-            for over in sorted(mine, key=_how_bad)
-        ]
-        loaded = max((fill.loaded for fill in best[0].fills.valid), default=0) if best else 0
-        candidates.append(
-            Candidate(name, container, refused, _capacity(scenario, container), loaded, best[0] if best else None)
-        )
-    return Comparison(scenario, tuple(candidates), seed)
+    prepared = {name: _prepare(scenario, container) for name, container in named.items()}
+    possible = sum(len(alternatives) for alternatives, _ in prepared.values())
+    with study(max_fills=max_fills, seed=seed, executor=executor, engine=engine, progress=progress) as how:
+        candidates = []
+        for name, container in named.items():
+            alternatives, refused = prepared[name]
+            capacity = _capacity(scenario, container)
+            if refused:
+                candidates.append(Candidate(name, container, refused, capacity, 0, None))
+                continue
+            decision = decide(_InColumn(scenario, alternatives, possible), how)
+            option = decision.least_bad
+            loaded = max((fill.loaded for fill in option.fills.valid), default=0)
+            candidates.append(Candidate(name, container, "", capacity, loaded, option, decision.measure_next))
+            if decision.interrupted:
+                break
+    return Comparison(scenario, tuple(candidates), how.seed)
 
 
-def _how_bad(over: OverUnknowns) -> tuple[int, tuple[bool, float, float]]:
-    order = (Status.MEETS, Status.DEPENDS, Status.UNDECIDED, Status.FAILS)
-    return (order.index(over.status), over.how_bad)
+class _InColumn(Question):
+    """With which spacer one of the containers belongs in the column."""
+
+    decision, unit, things = "container", "mm", "spacer looked at"
+
+    def __init__(self, scenario: Scenario, alternatives: Sequence[Alternative], possible: int) -> None:
+        super().__init__(scenario)
+        self.alternatives, self._possible = alternatives, possible
+
+    @property
+    def possible(self) -> int:
+        return self._possible
+
+    def next(self, inquiry: Inquiry) -> Sequence[Alternative]:
+        return () if inquiry.options else self.alternatives
+
+    def choose(self, options: Sequence[Option]) -> Option | None:
+        good = [option for option in options if option.status is Status.MEETS]
+        return min(good, key=lambda option: option.risks.how_bad) if good else least_bad(options)
+
+    def beside(self, options: Sequence[Option], best: Option) -> Sequence[str]:
+        return ()
 
 
 def _named(
@@ -290,15 +313,18 @@ def _find(scenario: Scenario, name: str) -> Container:
     return own[name] if name in own else find_entry(name).container()
 
 
-def _prepare(scenario: Scenario, container: Container) -> tuple[list[Scenario], str]:
+def _prepare(scenario: Scenario, container: Container) -> tuple[list[Alternative], str]:
     """Put the container into the column, with each spacer that is to be looked at; or say why it does not go in."""
     own = scenario.rotor.spacer_thickness
     try:
         bare = _with_container(scenario, container)
     except ScenarioError as error:
         return [], error.problems[0][1]
-    suited = _suited_spacer(bare)
-    return [bare.changed(**{"rotor.spacer_thickness": each}) for each in dict.fromkeys((suited, own))], ""
+    bounds, found = spacer_bounds(bare), []
+    for thickness in dict.fromkeys((_suited_spacer(bare, bounds), own)):
+        choice = spacer_alternative(bare, thickness, bounds)
+        found.append(replace(choice, made=choice.of(bare)))
+    return found, ""
 
 
 def _with_container(scenario: Scenario, container: Container) -> Scenario:
@@ -316,15 +342,11 @@ def _with_container(scenario: Scenario, container: Container) -> Scenario:
     raise ScenarioError("the column is too low for a single one; measure column.height again")
 
 
-def _suited_spacer(scenario: Scenario) -> float:
+def _suited_spacer(scenario: Scenario, bounds: tuple[float, float]) -> float:
     """Choose the spacer nearest the middle of its bounds."""
-    least, greatest = spacer_bounds(scenario)
+    least, greatest = bounds
     middle = greatest if math.isinf(least) else (least + greatest) / 2
     return min(default_spacers(scenario), key=lambda each: (each > greatest, abs(each - middle)))
-
-
-def _geometry(scenario: Scenario) -> str:
-    return spacer_geometry(scenario.rotor.spacer_thickness, spacer_bounds(scenario))
 
 
 def _capacity(scenario: Scenario, container: Container) -> int | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from colsim.advice.spacer import spacer_bounds, spacer_geometry
+from colsim.advice.spacer_bounds import spacer_bounds, spacer_geometry
 from colsim.errors import RangeError
 from colsim.model import Container, Scenario
 from colsim.model.softness import heights_under

@@ -39,13 +39,10 @@ def judged(fills: Fills, level: float) -> Status:
     """
     target = fills.scenario.target
     risk = fills.risk_looking_often(level=level)
-    if target.failures_per_fill is not None:
-        estimate, allowed = risk.per_fill, target.failures_per_fill
-    else:
-        estimate, allowed = risk.per_vend, target.failures_per_vend
-    if estimate.high <= allowed:
+    estimate = risk.per_vend if target.unit == "vend" else risk.per_fill
+    if estimate.high <= target.limit:
         return Status.MEETS
-    return Status.FAILS if estimate.low > allowed else Status.UNDECIDED
+    return Status.FAILS if estimate.low > target.limit else Status.UNDECIDED
 
 
 def fills_to_settle(fills: Fills, level: float) -> int | None:

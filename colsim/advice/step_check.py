@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from concurrent.futures import Executor
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from tqdm import tqdm
 
-from colsim.advice.over_unknowns import End, OverUnknowns
+from colsim.advice.risks import Case, Risks
+from colsim.advice.study import Study
 from colsim.physics.choice import finer
 from colsim.sampling.fills import Fills
 from colsim.sampling.many_fills import Batch, simulate_batches
@@ -28,8 +28,7 @@ class StepCheck:
     Attributes
     ----------
     fills : int
-        Pairs of loadings on the same draws, with what nobody measured at its typical value, and at the unfavourable end
-        or, where no end stood out, drawn over its range.
+        Pairs of loadings on the same draws, in the typical and in the unfavourable case of what nobody measured.
     only_coarse, only_fine : int
         Pairs in which only the loading with the usual step, or only that with the finer one, met trouble: a vend that
         was not a single one, or a simulation that cannot be believed.
@@ -59,34 +58,32 @@ class StepCheck:
         return f"{text}, all of them {how}" if self.changed > 1 else f"{text}, and {how}"
 
 
-def check_steps(over: OverUnknowns, *, executor: Executor, progress: bool = False) -> StepCheck | None:
+def check_steps(risks: Risks, study: Study) -> StepCheck | None:
     """Simulate the first loadings of an option again, with half the time step.
 
     Parameters
     ----------
-    over : OverUnknowns
+    risks : Risks
         What was simulated of the option, on one engine.
-    executor : concurrent.futures.Executor
-        Where to run.
-    progress : bool
-        Whether to show a bar on standard error.
+    study : Study
+        Where to run, and whether to show a bar.
 
     Returns
     -------
     StepCheck or None
-        Of the typical values, and of the unfavourable end or what was drawn over the ranges: the first 24 loadings
-        each, or as many as there are. None if Ctrl-C came before all were done: what is missing could be what differs.
+        Of the typical and the unfavourable case: the first 24 loadings each, or as many as there are. None if Ctrl-C
+        came before all were done: what is missing could be what differs.
 
     Raises
     ------
     SimulationError
         If a loading cannot be carried through.
     """
-    coarse = [over.typical]
-    worse = over.runs.get(End.UNFAVOURABLE, over.runs.get(End.DRAWN))
-    if worse is not None and worse is not over.typical:
+    coarse = [risks.typical]
+    worse = risks.runs.get(Case.UNFAVOURABLE)
+    if worse is not None and worse is not risks.typical:
         coarse.append(worse)
-    engine, seed = over.typical.engine, over.typical.seed
+    engine, seed = risks.typical.engine, risks.typical.seed
     settings = finer(engine)
     numbers = [range(min(CHECKED_FILLS, len(fills.fills))) for fills in coarse]
     batches = [Batch(fills.scenario, seed, each, engine, settings) for fills, each in zip(coarse, numbers, strict=True)]
@@ -94,15 +91,15 @@ def check_steps(over: OverUnknowns, *, executor: Executor, progress: bool = Fals
     found: list[list[Fill]] = []
     with (
         suppress(KeyboardInterrupt),  # while the bar closes; if all are done, they count
-        tqdm(total=total, unit="fill", desc="finer time steps", disable=not progress, leave=False) as bar,
+        tqdm(total=total, unit="fill", desc="finer time steps", disable=not study.progress, leave=False) as bar,
     ):
-        found, _ = simulate_batches(batches, executor, bar)
+        found, _ = simulate_batches(batches, study.executor, bar)
     if sum(map(len, found)) < total:
         return None
-    return _compared(over, coarse, found)
+    return _compared(risks, coarse, found)
 
 
-def _compared(over: OverUnknowns, coarse: list[Fills], fine: list[list[Fill]]) -> StepCheck:
+def _compared(risks: Risks, coarse: list[Fills], fine: list[list[Fill]]) -> StepCheck:
     pairs = [
         (_met_trouble(usual), _met_trouble(finer_one))
         for fills, again in zip(coarse, fine, strict=True)
@@ -117,13 +114,13 @@ def _compared(over: OverUnknowns, coarse: list[Fills], fine: list[list[Fill]]) -
         id(fills): replace(fills, fills=(*again, *fills.fills[len(again) :]))
         for fills, again in zip(coarse, fine, strict=True)
     }
-    runs = {end: instead.get(id(fills), fills) for end, fills in over.runs.items()}
-    is_shown = counted.p_value <= 1 - over.scenario.target.confidence
+    runs = {case: instead.get(id(fills), fills) for case, fills in risks.runs.items()}
+    is_shown = counted.p_value <= 1 - risks.scenario.target.confidence
     return StepCheck(
         fills=counted.fills,
         only_coarse=counted.only_first,
         only_fine=counted.only_second,
-        turns=is_shown or replace(over, runs=runs).status is not over.status,
+        turns=is_shown or replace(risks, runs=runs).status is not risks.status,
     )
 
 

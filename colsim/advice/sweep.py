@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from tqdm import tqdm
 
-from colsim.advice.decision import commonest_mechanism
+from colsim.advice.option import commonest_mechanism
 from colsim.errors import ScenarioError, SimulationError
 from colsim.model import Scenario
 from colsim.model.paths import put

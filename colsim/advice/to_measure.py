@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from concurrent.futures import Executor
-
-from colsim.advice.over_unknowns import Effect, End, OverUnknowns, simulate_with_known
+from colsim.advice.risks import Effect, Risks, simulate_with_known
 from colsim.advice.status import Status, fills_to_settle, judged
+from colsim.advice.study import Study
 
 __all__ = ["in_words", "what_measuring_brings", "what_to_do_next"]
 
@@ -90,12 +89,12 @@ def _measurement(path: str) -> tuple[str, int]:
     return _MEASUREMENTS.get(f"{group}.{field}", ("", 0))
 
 
-def what_to_do_next(over: OverUnknowns) -> tuple[str, ...]:
+def what_to_do_next(risks: Risks) -> tuple[str, ...]:
     """Say what to measure, most help a minute first, and how many more fills would tell.
 
     Parameters
     ----------
-    over : OverUnknowns
+    risks : Risks
         What was simulated.
 
     Returns
@@ -107,61 +106,100 @@ def what_to_do_next(over: OverUnknowns) -> tuple[str, ...]:
         f"{in_words(e.path)}, {_minutes(e.path)} min (now anything from {e.low:g} to {e.high:g}): its worse half fails "
         f"in {100 * max(e.share_when_low, e.share_when_high):.0f} of 100 loadings, its better half in "
         f"{100 * min(e.share_when_low, e.share_when_high):.0f}"
-        for e in _helpful(over)
+        for e in _helpful(risks)
+        if e.seen
     ]
-    if over.status is Status.UNDECIDED:
-        hints.append(_more_fills(over))
+    if risks.status is Status.UNDECIDED:
+        hints.append(_more_fills(risks))
     return tuple(hints)
 
 
-def _more_fills(over: OverUnknowns) -> str:
-    undecided = {end: fills for end, fills in over.runs.items() if judged(fills, over.level) is Status.UNDECIDED}
-    needed = [fills_to_settle(fills, over.level) for end, fills in undecided.items() if end is not End.DRAWN]
-    so_far = max(len(fills.fills) for fills in over.runs.values())
+def _more_fills(risks: Risks) -> str:
+    undecided = [risks.runs[case] for case in risks.cases if judged(risks.runs[case], risks.level) is Status.UNDECIDED]
+    needed = [fills_to_settle(fills, risks.level) for fills in undecided]
+    so_far = max(len(fills.fills) for fills in risks.runs.values())
     if not needed:
-        return f"simulate more fills (now {so_far})"
+        return f"simulate more loadings (now {so_far})"
     if None in needed:
-        return "more fills may never tell: the risk is about the limit itself"
-    return f"simulate about {max(n for n in needed if n is not None)} fills (now {so_far})"
+        return "more loadings may never tell: the risk is about the limit itself"
+    return f"simulate about {max(n for n in needed if n is not None)} loadings (now {so_far})"
 
 
-def what_measuring_brings(over: OverUnknowns, *, max_fills: int, seed: int, executor: Executor) -> tuple[str, ...]:
-    """Simulate by how much measuring would narrow the answer: what helps most on its own, and all that helps.
+def what_measuring_brings(risks: Risks, *, study: Study) -> tuple[str, ...]:
+    """Find what would settle the answer: the smallest group of measurements that does if they come out typical.
 
     Parameters
     ----------
-    over : OverUnknowns
+    risks : Risks
         What was simulated with everything unknown.
-    max_fills, seed, executor
-        As for `simulate_over_unknowns`.
+    study : Study
+        How to simulate.
 
     Returns
     -------
     tuple of str
-        A sentence each; none if nothing that can be measured stands out.
+        A sentence each: what the measurement that helps most does by itself, and the group that settles the answer, or
+        all together where even they do not. None if nothing can be measured, or Ctrl-C came.
+
+    Raises
+    ------
+    SimulationError
+        If a fill cannot be carried through.
+
+    Notes
+    -----
+    Groups are tried in the order of what each unknown does a minute; that with the fewest is sought by bisection, and
+    then each is left out in turn where the rest does without it.
     """
-    helpful = [e.path for e in _helpful(over)]
-    low, high = over.could_be
-    found = []
-    for paths in dict.fromkeys((tuple(helpful[:1]), tuple(helpful))):
-        if not paths:
-            continue
-        after = simulate_with_known(over, paths, max_fills=max_fills, seed=seed, executor=executor)
-        low_after, high_after = after.could_be
-        what = f"{' and '.join(in_words(path) for path in paths)}, {sum(map(_minutes, paths))} min"
-        if high_after < _NARROWER * high:
-            found.append(
-                f"{what}: if typical, bad vends in 1000 could be {1000 * low_after:.0f} - {1000 * high_after:.0f} "
-                f"instead of {1000 * low:.0f} - {1000 * high:.0f}"
-            )
-        else:
-            found.append(
-                f"{what}: would not narrow the answer by itself; the rest that was not measured can still spoil it"
-            )
-    return tuple(found)
+    paths = [effect.path for effect in _helpful(risks)]
+    if not paths:
+        return ()
+    tried: dict[tuple[str, ...], Risks] = {}
+
+    def settles(group: tuple[str, ...]) -> bool:
+        if group not in tried:
+            tried[group] = simulate_with_known(risks, group, study=study)
+        return tried[group].status in (Status.MEETS, Status.FAILS)
+
+    found: tuple[str, ...] = tuple(paths)
+    if settles(found):
+        few, enough = 0, len(paths)
+        while enough - few > 1:
+            middle = (few + enough) // 2
+            few, enough = (few, middle) if settles(tuple(paths[:middle])) else (middle, enough)
+        found = tuple(paths[:enough])
+        for path in found[:-1]:
+            rest = tuple(each for each in found if each != path)
+            found = rest if settles(rest) else found
+    settles(tuple(paths[:1]))
+    if any(after.interrupted for after in tried.values()):
+        return ()
+    wanted = dict.fromkeys((tuple(paths[:1]), found))
+    return tuple(_brought(risks, tried[group], group) for group in wanted if group in tried)
 
 
-def _helpful(over: OverUnknowns) -> list[Effect]:
-    """Order the unknowns that stand out and can be measured on site by how much they help a minute."""
-    seen = [e for e in over.effects if e.seen and _minutes(e.path)]
-    return sorted(seen, key=lambda e: -e.difference / _minutes(e.path))
+def _brought(risks: Risks, after: Risks, group: tuple[str, ...]) -> str:
+    """Say what a group of measurements does to the answer."""
+    low, high = risks.could_be
+    low_after, high_after = after.could_be
+    together = " together" if len(group) > 1 else ""
+    what = f"{_listed([in_words(path) for path in group])}{together}, {sum(map(_minutes, group))} min"
+    would = f"bad vends in 1000 could be {1000 * low_after:.0f} - {1000 * high_after:.0f}"
+    instead = f"{would} instead of {1000 * low:.0f} - {1000 * high:.0f}"
+    if after.status in (Status.MEETS, Status.FAILS):
+        return f"{what}: settles it; if typical, {instead}"
+    if high_after < _NARROWER * high:
+        return f"{what}: if typical, {instead}"
+    if len(group) > 1:
+        return f"{what}: would not settle it even so; {_more_fills(after)}"
+    return f"{what}: would not narrow the answer by itself; the rest that was not measured can still spoil it"
+
+
+def _listed(words: list[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _helpful(risks: Risks) -> list[Effect]:
+    """Order the unknowns that can be measured on site by how much they help a minute, those that are seen first."""
+    measurable = [e for e in risks.effects if _minutes(e.path)]
+    return sorted(measurable, key=lambda e: (not e.seen, -e.difference / _minutes(e.path)))

@@ -80,3 +80,18 @@ class Target(Description):
         None, description="greatest share of loadings that may meet trouble [-]; holds instead of the one per vend"
     )
     confidence: Number = Field(0.95, ge=0.5, lt=1, description="confidence at which that must be shown [-]")
+
+    @property
+    def unit(self) -> Literal["vend", "fill"]:
+        """What the limit is per: a vend, or a fill, which is a loading until it is empty or fails."""
+        return "vend" if self.failures_per_fill is None else "fill"
+
+    @property
+    def limit(self) -> float:
+        """Greatest share that may go wrong [-], of vends or of fills."""
+        return self.failures_per_vend if self.failures_per_fill is None else self.failures_per_fill
+
+    def in_words(self) -> str:
+        """Say how often things may go wrong."""
+        what = "vends" if self.unit == "vend" else "loadings"
+        return f"{1000 * self.limit:g} bad {what} in 1000"

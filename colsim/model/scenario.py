@@ -127,8 +127,8 @@ class Scenario(Description):
     def load(self) -> str:
         """What is loaded, in words."""
         if not self.loading.layers:
-            return f"{self.loading.total} {next(iter(self.products.values())).name}"
-        return " on ".join(f"{layer.count} {layer.container}" for layer in reversed(self.loading.layers))
+            return f"{self.loading.total} x {next(iter(self.products.values())).name}"
+        return " on ".join(f"{layer.count} x {layer.container}" for layer in reversed(self.loading.layers))
 
     def friction_between(self, first: str, second: str) -> float:
         """Give the friction of a container of one kind on one of another.
@@ -332,9 +332,9 @@ class Scenario(Description):
         }
         return part in products and field in self.without_effect(products[part])
 
-    def pooled(self) -> Self:
-        """Return the scenario in which every unknown is drawn evenly over its range, once a fill."""
-        return self.changed(**{path: spread.pooled() for path, spread in self.unknowns().items()})
+    def screened(self) -> Self:
+        """Return the scenario in which every unknown is drawn once a fill, at an end of its range or between."""
+        return self.changed(**{path: spread.screened() for path, spread in self.unknowns().items()})
 
     def _mixed_friction_spread(self) -> Spread | None:
         if self.loading.mixed_friction is not None or len(self.loaded_products) < 2:

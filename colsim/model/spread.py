@@ -218,11 +218,20 @@ class Spread:
             return math.log(value / self.typical) / math.log(self.factor or 0.0)
         return (value - self.typical) / (self.deviation or 0.0)
 
-    def pooled(self) -> Spread:
-        """Give the spread that draws an unknown evenly over its range, to find which end is the bad one."""
+    def screened(self) -> Spread:
+        """Give the spread that draws an unknown for screening: at its low end, at its high end, or between."""
         if self.shape == "fixed":
             return self
-        return Spread(kind="varies", low=self.low, high=self.high, typical=self.typical, per="fill", origin=self.origin)
+        low, high, typical = self.low, self.high, self.typical
+        return ScreeningSpread(kind="varies", low=low, high=high, typical=typical, per="fill", origin=self.origin)
+
+
+class ScreeningSpread(Spread):
+    """Draws of an unknown that lean to its ends: a quarter at each, and half of them evenly between."""
+
+    def quantile(self, share: float) -> float:
+        """Give the value below which a share of the draws lies, as `Spread.quantile`."""
+        return super().quantile(min(max(2.0 * share - 0.5, 0.0), 1.0))
 
 
 class StandIn(Spread):

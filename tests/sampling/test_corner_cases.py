@@ -190,7 +190,7 @@ def test_a_bad_place_is_answered_with_the_places_there_are(place):
 
 def test_a_default_unknown_at_a_narrow_floor_can_be_drawn():
     # With the others at the middle of their ranges, and not at their typical values, an end did not go.
-    pooled = small_scenario(2, **{"column.width": 112, "column.throat": 90, "column.floor_slope": 50}).pooled()
+    pooled = small_scenario(2, **{"column.width": 112, "column.throat": 90, "column.floor_slope": 50}).screened()
     assert not pooled.unknowns()
 
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from scipy.stats import kstest, kstwo, lognorm, norm, truncnorm, uniform
+from scipy.stats import binomtest, kstest, kstwo, lognorm, norm, truncnorm, uniform
 from tests_shared import AtOnce, measured, small_scenario
 
 from colsim import ScenarioError, simulate_fill, simulate_fills
@@ -186,15 +186,18 @@ def test_what_is_unknown_stands_at_its_typical_value():
     assert same(found, simulate_fill(small_scenario(2, **{"rotor.friction": 0.37}), seed=3, record=True))
 
 
-def test_pooled_unknowns_are_drawn_evenly_over_their_ranges_once_a_fill():
+def test_screened_unknowns_are_drawn_at_their_ends_and_evenly_between_once_a_fill():
     scenario = small_scenario(2)
-    unknowns, pooled = scenario.unknowns(), scenario.pooled()
-    drawn = [draw_fill_wide(pooled, 11, k) for k in range(200)]
+    unknowns, screened = scenario.unknowns(), scenario.screened()
+    drawn = [draw_fill_wide(screened, 11, k) for k in range(200)]
     assert all(set(each) == set(unknowns) for each in drawn)
-    farthest = kstwo.ppf(1 - FALSE_ALARM / len(unknowns), 200)
     for path, spread in unknowns.items():
-        law = uniform(spread.low, spread.high - spread.low).cdf
-        assert distance([each[path] for each in drawn], law) < farthest
+        values = [each[path] for each in drawn]
+        for end in (spread.low, spread.high):
+            assert binomtest(values.count(end), 200, 0.25).pvalue > FALSE_ALARM / len(unknowns)
+        between = [value for value in values if spread.low < value < spread.high]
+        farthest = kstwo.ppf(1 - FALSE_ALARM / len(unknowns), len(between))
+        assert distance(between, uniform(spread.low, spread.high - spread.low).cdf) < farthest
 
 
 CONTRADICTING = {

@@ -162,7 +162,7 @@ def test_an_unknown_that_does_not_matter_seldom_stands_out(plain):
             replace(failed if u < 0.4 else clean, drawn={"rotor.friction": 0.2 + 0.2 * place})
             for u, place in rng.random((POOLED_FILLS, 2))
         )
-        seen += effects_of(scenario, Fills(scenario.pooled(), 7, fills, POOLED_FILLS))[0].seen
+        seen += effects_of(scenario, Fills(scenario.screened(), 7, fills, POOLED_FILLS))[0].seen
     often = 0.1
     assert binom.ppf(1e-4, repeats, often / 2) <= seen <= binom.isf(1e-4, repeats, often)
 

@@ -155,7 +155,7 @@ def test_of_several_kinds_only_the_soft_one_that_is_loaded_creeps():
 
 def test_the_range_holds_in_draws_and_bands():
     scenario = soft_scenario(**{"conditions.days": 30})
-    pooled = scenario.pooled()
+    pooled = scenario.screened()
     assert pooled.container.spreads["creep_exponent"].kind == "varies"
     drawn = with_drawn(pooled, {PATH: 0.08})
     assert (drawn.container.creep_exponent, drawn.container.spreads) == (0.08, {})

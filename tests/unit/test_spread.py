@@ -116,14 +116,17 @@ def test_a_spread_comes_back_from_its_table(one):
 
 @FEW
 @given(one=spreads())
-def test_pooled_is_even_between_the_same_ends_once_a_fill(one):
-    pooled = one.pooled()
+def test_screening_draws_lean_to_the_same_ends_once_a_fill(one):
+    pooled = one.screened()
     if one.shape == "fixed":
         assert pooled == one
         return
     assert (pooled.kind, pooled.shape, pooled.per) == ("varies", "uniform", "fill")
     assert (pooled.low, pooled.high, pooled.origin) == (one.low, one.high, one.origin)
-    assert pooled.quantile(0.25) == pytest.approx(0.75 * one.low + 0.25 * one.high, abs=1e-9 * (one.high - one.low))
+    found = [pooled.quantile(share) for share in (0.0, 0.2, 0.25, 0.5, 0.75, 0.8, 1.0)]
+    middle, near = (one.low + one.high) / 2, 1e-9 * (one.high - one.low)
+    assert found == pytest.approx([one.low] * 3 + [middle] + [one.high] * 3, abs=near)
+    assert pooled.quantile(0.375) == pytest.approx(0.75 * one.low + 0.25 * one.high, abs=near)
 
 
 def test_a_spread_is_frozen():

@@ -151,7 +151,7 @@ def test_what_is_soft_stays_soft_when_all_is_known_or_drawn():
     for said in SOFT.values():
         scenario = undescribed_scenario(container={**SIZES, **said})
         known = scenario.changed(**{path: spread.typical for path, spread in scenario.unknowns().items()})
-        pooled = scenario.pooled()
+        pooled = scenario.screened()
         assert known.unknowns() == pooled.unknowns() == {}
         assert known.container.is_soft
         assert pooled.container.is_soft
@@ -172,7 +172,7 @@ def test_nothing_said_is_an_unknown_stiffness():
     assert "stiffness" not in scenario.as_given()["container"]
     measured = scenario.changed(**{"container.stiffness": "70 N/mm"})
     assert set(scenario.unknowns()) - set(measured.unknowns()) == {"container.stiffness"}
-    pooled = scenario.pooled()
+    pooled = scenario.screened()
     assert ends(pooled.varying()["container.stiffness"]) == (20, 70, 150)
     drawn = with_drawn(pooled, {path: spread.low for path, spread in pooled.varying().items()})
     assert drawn.container.board_stiffness() == 20
@@ -196,7 +196,7 @@ def test_with_its_gas_its_body_and_what_the_word_stands_for_are_unknown(gas, unk
     plain = set(undescribed_scenario().unknowns()) - {"container.stiffness"}
     assert set(scenario.unknowns()) - plain == {f"container.{name}" for name in unknown}
     assert set(scenario.unknowns()) >= plain
-    pooled = scenario.pooled()
+    pooled = scenario.screened()
     assert set(pooled.varying()) == set(scenario.unknowns())
     assert pooled.unknowns() == {}
 

@@ -62,7 +62,7 @@ def test_what_is_measured_is_no_longer_unknown_even_at_its_default(path):
 
 def test_nothing_is_unknown_where_all_was_measured():
     assert undescribed_scenario(**MEASURED).unknowns() == {}
-    assert undescribed_scenario(**MEASURED).pooled() == undescribed_scenario(**MEASURED)
+    assert undescribed_scenario(**MEASURED).screened() == undescribed_scenario(**MEASURED)
 
 
 def test_what_varies_is_not_unknown():
@@ -217,8 +217,8 @@ def test_each_end_of_each_unknown_is_a_scenario_that_can_be(scenario):
 
 @FEW
 @given(scenario=scenarios())
-def test_pooled_has_no_unknown_left_and_draws_each_over_its_range(scenario):
-    unknowns, pooled = scenario.unknowns(), scenario.pooled()
+def test_screening_leaves_no_unknown_and_draws_each_over_its_range(scenario):
+    unknowns, pooled = scenario.unknowns(), scenario.screened()
     assert pooled.unknowns() == {}
     assert set(pooled.varying()) == set(scenario.varying()) | set(unknowns)
     for path, spread in unknowns.items():
@@ -228,9 +228,9 @@ def test_pooled_has_no_unknown_left_and_draws_each_over_its_range(scenario):
         assert pooled.varying()[path] == spread
 
 
-def test_pooled_draws_anywhere_in_the_range_and_not_by_what_is_likely():
+def test_screening_draws_anywhere_in_the_range_and_not_by_what_is_likely():
     likely = {"kind": "unknown", "shape": "normal", "typical": 0.2, "deviation": 0.01, "low": 0.1, "high": 0.5}
-    pooled = undescribed_scenario(**{"column.wall_friction": likely}).pooled().varying()["column.wall_friction"]
+    pooled = undescribed_scenario(**{"column.wall_friction": likely}).screened().varying()["column.wall_friction"]
     assert [pooled.quantile(share) for share in (0, 0.5, 1)] == pytest.approx([0.1, 0.3, 0.5])
 
 

@@ -1,0 +1,74 @@
+"""How to simulate: what all options of a question share."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from concurrent.futures import Executor
+from contextlib import contextmanager, nullcontext
+from dataclasses import dataclass
+
+from colsim.physics.choice import AUTO, engine_named
+from colsim.sampling.draws import fresh_seed, require_whole
+from colsim.sampling.many_fills import process_pool
+
+__all__ = ["Study", "study"]
+
+
+@dataclass(frozen=True)
+class Study:
+    """How to simulate.
+
+    Attributes
+    ----------
+    seed : int
+        Seed of all draws.
+    max_fills : int
+        Fills of each option in each case of the unknowns, at most.
+    executor : concurrent.futures.Executor
+        Where to run.
+    engine : str
+        On which engine.
+    progress : bool
+        Whether to show bars on standard error.
+    """
+
+    seed: int
+    max_fills: int
+    executor: Executor
+    engine: str = AUTO
+    progress: bool = False
+
+
+@contextmanager
+def study(
+    *, max_fills: int, seed: int | None, executor: Executor | None, engine: str, progress: bool
+) -> Iterator[Study]:
+    """Check how to simulate, and make ready where to run.
+
+    Parameters
+    ----------
+    max_fills : int
+        Fills of each option in each case of the unknowns, at most; 1 or more.
+    seed : int or None
+        Seed of all draws; a fresh one if None.
+    executor : concurrent.futures.Executor or None
+        Where to run; if None one process for each core, as long as the context lasts.
+    engine : str
+        ``compiled``, ``pymunk``, or ``auto`` for the compiled one.
+    progress : bool
+        Whether to show bars on standard error.
+
+    Yields
+    ------
+    Study
+
+    Raises
+    ------
+    ScenarioError
+        If a number is not allowed, or there is no such engine.
+    """
+    max_fills = require_whole("max_fills", max_fills, least=1)
+    engine = engine_named(engine)
+    seed = fresh_seed() if seed is None else require_whole("seed", seed)
+    with process_pool() if executor is None else nullcontext(executor) as pool:
+        yield Study(seed, max_fills, pool, engine, progress)
