@@ -227,7 +227,7 @@ def _pieces(chain: Chain, *, on_drum: bool) -> Iterator[tuple[Part, Friction, li
     for piece in chain.pieces:
         if isinstance(piece, Line):
             length = math.dist(piece.start, piece.end)
-            row = _as_row(of.LINE, piece.start, piece.end, length, box=_box(piece, on_drum))
+            row = _as_row(of.LINE, piece.start, length, box=_box(piece, on_drum))
             row[of.ALONG_X], row[of.ALONG_Y] = piece.direction(0.0)
             row[of.SIDE_WALL] = float(piece.part in (Part.LEFT_WALL, Part.RIGHT_WALL))
             yield piece.part, piece.friction, row
@@ -237,7 +237,7 @@ def _pieces(chain: Chain, *, on_drum: bool) -> Iterator[tuple[Part, Friction, li
         yield (
             piece.part,
             piece.friction,
-            _as_row(kind, piece.centre, piece.centre, piece.radius, middle, half, box=_box(piece, on_drum)),
+            _as_row(kind, piece.centre, piece.radius, middle, half, box=_box(piece, on_drum)),
         )
     joints = [*pairwise(chain.pieces), *([(chain.pieces[-1], chain.pieces[0])] if chain.closed else [])]
     for before, after in joints:
@@ -258,20 +258,19 @@ def _pieces(chain: Chain, *, on_drum: bool) -> Iterator[tuple[Part, Friction, li
 def _corner(point: Point, middle: float, half: float, on_drum: bool) -> list[float]:
     x, y = point
     box = _EVERYWHERE if on_drum else (x, x, y, y)
-    return _as_row(of.CORNER, point, point, 0.0, middle, half, box=box)
+    return _as_row(of.CORNER, point, 0.0, middle, half, box=box)
 
 
 def _as_row(
     kind: float,
-    first: Point,
-    second: Point,
+    origin: Point,
     size: float,
     middle: float = 0.0,
     half: float = 0.0,
     *,
     box: tuple[float, float, float, float],
 ) -> list[float]:
-    return [kind, *first, *second, size, math.cos(middle), math.sin(middle), math.cos(min(half, math.pi)), *box, 0.0]
+    return [kind, *origin, size, math.cos(middle), math.sin(middle), math.cos(min(half, math.pi)), *box, 0.0]
 
 
 def _box(piece: Piece, on_drum: bool) -> tuple[float, float, float, float]:

@@ -9,12 +9,9 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-import numpy as np
-
 from colsim.model import Column, Container, Rotor, Scenario
 from colsim.model.conditions import Conditions
 from colsim.model.units import STANDARD_GRAVITY
-from colsim.physics.engines import FloatArray
 from colsim.physics.scene import (
     Arc,
     Body,
@@ -27,7 +24,6 @@ from colsim.physics.scene import (
     Point,
     Scene,
     Yielding,
-    friction_with,
 )
 
 __all__ = ["CrossSection", "build_cross_section", "container_body"]
@@ -65,8 +61,6 @@ class CrossSection:
         Height of the column's top [mm].
     width : float
         Clear width between the parallel walls [mm].
-    throat_width : float
-        Clear width of the throat [mm].
     drum_radius, housing_radius : float
         [mm]
     pocket_floor : float
@@ -83,22 +77,10 @@ class CrossSection:
     floor_top: float
     top: float
     width: float
-    throat_width: float
     drum_radius: float
     housing_radius: float
     pocket_floor: float
     lifted_edges: tuple[Line, ...]
-
-    def side_walls(self, surface: int) -> tuple[FloatArray, FloatArray]:
-        """Give where each straight wall begins and ends, of shape (w, 2) [mm], and its friction with a surface [-]."""
-        pieces = [
-            piece
-            for chain in self.scene.walls
-            for piece in chain.pieces
-            if isinstance(piece, Line) and piece.part in (Part.LEFT_WALL, Part.RIGHT_WALL)
-        ]
-        ends = np.array([sorted((piece.start[1], piece.end[1])) for piece in pieces]).reshape(-1, 2)
-        return ends, np.array([friction_with(piece.friction, surface) for piece in pieces])
 
 
 def build_cross_section(scenario: Scenario) -> CrossSection:
@@ -136,7 +118,6 @@ def build_cross_section(scenario: Scenario) -> CrossSection:
         floor_top=throat + column.floor_height,
         top=throat + column.height,
         width=column.width,
-        throat_width=column.throat_width,
         drum_radius=rotor.radius,
         housing_radius=rotor.housing_radius,
         pocket_floor=rotor.radius - rotor.clear_depth,

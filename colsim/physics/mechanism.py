@@ -62,7 +62,7 @@ def why_blocked(contacts: Contacts, state: State, drum_radius: float, weight: fl
     if not on_drum:
         return Mechanism.UNKNOWN
     force = np.hypot(*contacts.force[on_drum].T)
-    pressed = int(contacts.body[on_drum[int(np.nanargmax(force))]])
+    pressed = int(contacts.body[on_drum[int(np.argmax(force))]])
     from_axis = np.hypot(*state.position.T)
     innermost = int(np.argmin(from_axis))
     if from_axis[innermost] >= drum_radius:

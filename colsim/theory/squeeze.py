@@ -22,8 +22,8 @@ __all__ = [
 
 ATMOSPHERE = 101.325
 """Pressure of the air [kPa]."""
-PINCHED_RING, WIDENED_RING = math.pi / 4 - 2 / math.pi, 2 / math.pi - 0.5
-"""Diameter lost along two opposite forces F on a thin ring, 0.14878, and gained across, 0.13662, in F R^3/(E I) [-]."""
+PINCHED_RING = math.pi / 4 - 2 / math.pi
+"""Diameter that a thin ring loses along two opposite forces F, over F R^3/(E I): 0.14878 [-]."""
 
 BULGE_SHARE = math.pi / 2 - 1
 """Width that a taut tube gains over height that it loses between two plates [-]."""

@@ -33,11 +33,11 @@ AREA_LOST, SQUEEZED_UP, BULGE = 29, 30, 31  # sums over contacts; of the last st
 BODY_COLUMNS = 32
 
 # Columns of a piece: a line, an arc seen from outside or inside, or a corner that stands out between two pieces.
-KIND, X0, Y0, X1, Y1, ROUND = 0, 1, 2, 3, 4, 5  # of a line its length, of an arc its radius
-MIDDLE_X, MIDDLE_Y, LEAST_COSINE = 6, 7, 8  # of an arc or corner: the way to its middle, and how far off it reaches
-ALONG_X, ALONG_Y = 6, 7  # of a line: its direction
-LEFT, RIGHT, BOTTOM, TOP, SIDE_WALL = 9, 10, 11, 12, 13
-PIECE_COLUMNS = 14
+KIND, X0, Y0, ROUND = 0, 1, 2, 3  # of a line its length, of an arc its radius
+MIDDLE_X, MIDDLE_Y, LEAST_COSINE = 4, 5, 6  # of an arc or corner: the way to its middle, and how far off it reaches
+ALONG_X, ALONG_Y = 4, 5  # of a line: its direction
+LEFT, RIGHT, BOTTOM, TOP, SIDE_WALL = 7, 8, 9, 10, 11
+PIECE_COLUMNS = 12
 LINE, OUTSIDE, INSIDE, CORNER = 0.0, 1.0, 2.0, 3.0
 
 # Columns of a contact: impulses are on its first body.
