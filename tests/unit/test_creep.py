@@ -102,7 +102,7 @@ def test_a_container_on_its_own_creeps_by_the_typical_exponent():
 def test_a_simulation_meets_the_wall_as_it_is_after_the_days():
     # The bare wall's part of a contact is in proportion to its modulus, and its stretch to the inverse.
     fresh, lain = (
-        container_body(scenario.container, 0, 0, scenario.conditions).gives
+        container_body(scenario.container, 0, 0, scenario.conditions).contact
         for scenario in (soft_scenario(**{"conditions.days": days, PATH: 0.05}) for days in (0, 30))
     )
     softer = (1440 * 30) ** -0.05
