@@ -108,8 +108,8 @@ def stiffness_at(stiffness: float, dent: float, set_dent: float, set_fraction: f
     """Give the stiffness of one contact, force over dent [mN/mm], from that of its container.
 
     ``set_dent`` is that of `set_dent_at`. A flat set by ``set_dent``, the fraction ``set_fraction`` of the dent under
-    the load that set it, bears that load again at the same total dent. From there on the force is k times the total dent;
-    below, it is reduced in proportion to the dent, down to zero at first touch.
+    the load that set it, bears that load again at the same total dent. From there on the force is k times the total
+    dent; below, it is reduced in proportion to the dent, down to zero at first touch.
     """
     if set_dent <= 0.0:
         return stiffness

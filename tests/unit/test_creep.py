@@ -106,8 +106,8 @@ def test_a_simulation_meets_the_wall_as_it_is_after_the_days():
         for scenario in (soft_scenario(**{"conditions.days": days, PATH: 0.05}) for days in (0, 30))
     )
     softer = (1440 * 30) ** -0.05
-    assert lain.firm == pytest.approx(softer * fresh.firm)
-    assert lain.stretch == pytest.approx(fresh.stretch / softer)
+    assert lain.constant_stiffness == pytest.approx(softer * fresh.constant_stiffness)
+    assert lain.wall_stretch == pytest.approx(fresh.wall_stretch / softer)
 
 
 # What is unknown

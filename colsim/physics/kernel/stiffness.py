@@ -45,6 +45,8 @@ from colsim.physics.kernel.world import (
     ROUND_AREA,
     SECOND,
     SET_DENT,
+    SET_DENT_A,
+    SET_DENT_B,
     SET_FRACTION,
     STIFFNESS,
     WALL_STRETCH,
@@ -79,9 +81,11 @@ def update_stiffness(world: World, dt: float) -> None:
         contacts[k, AY] += ny * dent_a
         contacts[k, BX] -= nx * dent_b
         contacts[k, BY] -= ny * dent_b
-        _add_dent(bodies, a, dent_a, weight, nx, ny)
+        contacts[k, SET_DENT_A] = _add_dent(bodies, a, dent_a, weight, nx, ny)
         if b < world.counts[CONTAINERS]:
-            _add_dent(bodies, b, dent_b, weight, nx, ny)
+            contacts[k, SET_DENT_B] = _add_dent(bodies, b, dent_b, weight, nx, ny)
+        else:
+            contacts[k, SET_DENT_B] = 0.0
     for i in range(world.counts[CONTAINERS]):
         if bodies[i, LENGTH] <= 0.0:  # constant stiffness
             continue
@@ -98,12 +102,12 @@ def update_stiffness(world: World, dt: float) -> None:
         if bodies[i, CAN_BULGE] > 0.0:
             bodies[i, BULGE] = bulge_per_side(bodies[i, HEIGHT_LOST])
     for k in range(world.counts[CONTACTS]):
-        a, b, nx, ny = pairs[k, FIRST], pairs[k, SECOND], contacts[k, NX], contacts[k, NY]
+        a, b = pairs[k, FIRST], pairs[k, SECOND]
         stiffness_a = stiffness_at(
-            bodies[a, STIFFNESS], contacts[k, DENT_A], _set_dent(bodies, a, nx, ny), bodies[a, SET_FRACTION]
+            bodies[a, STIFFNESS], contacts[k, DENT_A], contacts[k, SET_DENT_A], bodies[a, SET_FRACTION]
         )
         stiffness_b = stiffness_at(
-            bodies[b, STIFFNESS], contacts[k, DENT_B], _set_dent(bodies, b, nx, ny), bodies[b, SET_FRACTION]
+            bodies[b, STIFFNESS], contacts[k, DENT_B], contacts[k, SET_DENT_B], bodies[b, SET_FRACTION]
         )
         # The points of one pair share one spring, weighted by overlap, so that no point starts or ends with a jump.
         pair_stiffness = series_stiffness(stiffness_a, stiffness_b)
@@ -111,11 +115,9 @@ def update_stiffness(world: World, dt: float) -> None:
 
 
 @inlined
-def _add_dent(bodies: FloatArray, i: int, dent: float, weight: float, nx: float, ny: float) -> None:
-    bodies[i, AREA_LOST] += weight * area_lost(dent, _set_dent(bodies, i, nx, ny))
+def _add_dent(bodies: FloatArray, i: int, dent: float, weight: float, nx: float, ny: float) -> float:
+    """Add a dent to the sums of a container; give the permanent dent at the contact [mm]."""
+    set_dent = set_dent_at(bodies[i, SET_DENT], nx, ny, bodies[i, ANGLE] + bodies[i, FLAT_ANGLE])
+    bodies[i, AREA_LOST] += weight * area_lost(dent, set_dent)
     bodies[i, HEIGHT_LOST] += weight * dent * ny * ny
-
-
-@inlined
-def _set_dent(bodies: FloatArray, i: int, nx: float, ny: float) -> float:
-    return set_dent_at(bodies[i, SET_DENT], nx, ny, bodies[i, ANGLE] + bodies[i, FLAT_ANGLE])
+    return set_dent

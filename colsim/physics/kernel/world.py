@@ -50,7 +50,8 @@ NORMAL_MASS, TANGENT_MASS, COUPLING = 18, 19, 20  # effective masses; sliding sp
 SOFTNESS, TARGET_VELOCITY = 21, 22  # spring and damper as a soft constraint: added inverse mass, target normal velocity
 DAMPER = 23
 SLIP = 24  # stretch of the tangential spring of the explicit solver
-CONTACT_COLUMNS = 25
+SET_DENT_A, SET_DENT_B = 25, 26  # permanent dents at the contact
+CONTACT_COLUMNS = 27
 FIRST, SECOND = 0, 1
 PIECE, FEATURE = 0, 1
 
