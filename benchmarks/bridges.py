@@ -13,12 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from common import lifted_scenario, quick_or_full, table, varies, wide_scenario, write
+from equilibrium_states import StackAtRest, stack_at_rest
 from tqdm import tqdm
 
 from colsim import Scenario, simulate_fill
 from colsim.physics.choice import engine_maker
 from colsim.physics.engines import Engine, FloatArray, Settings
-from colsim.physics.held import Held, contact_state_of
 from colsim.physics.scene import Scene
 from colsim.physics.vending import Frame
 from colsim.sampling import Fill, Outcome
@@ -32,7 +32,7 @@ MATTERS = 0.1  # of the least weight, for a force that must be missed
 LONGER = 500  # steps of a millisecond that a stack rests on
 
 
-def held_of(fill: Fill) -> Held:
+def held_of(fill: Fill) -> StackAtRest:
     """Replay a fill, go on for half a second with what it has left hanging, and give that.
 
     A fill counts as at rest while its stack still swings on its springs at up to 2 mm/s, some five times a second: an
@@ -48,7 +48,7 @@ def held_of(fill: Fill) -> Held:
     engine = made[0]
     engine.advance(LONGER)
     frame = Frame(0.0, engine.drum_angle, engine.state())
-    return contact_state_of(again.section, again.bodies, frame, engine.contacts())
+    return stack_at_rest(again.section, again.bodies, frame, engine.contacts())
 
 
 def normal_and_along(state: ContactState, forces: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -70,7 +70,7 @@ def without(state: ContactState, contact: int) -> tuple[ContactState, FloatArray
     return ContactState(state.centre, state.weight, *parts), left
 
 
-def that_matter(held: Held) -> list[int]:
+def that_matter(held: StackAtRest) -> list[int]:
     """Give the contacts with a force that cannot be spared."""
     least = np.hypot(*held.state.weight.T).min()
     return [int(k) for k in np.flatnonzero(np.hypot(*held.forces.T) > MATTERS * least)]
@@ -100,7 +100,7 @@ class Found:
         return self.corrupted > 0 and self.too_great_missed == self.left_out_missed == 0
 
 
-def checked(held: Held) -> Found:
+def checked(held: StackAtRest) -> Found:
     """Check one bridge."""
     state, forces = held.state, held.forces
     normal, along = normal_and_along(state, forces)

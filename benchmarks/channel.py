@@ -21,7 +21,7 @@ from tqdm import tqdm
 from colsim.physics.compiled_engine import CompiledEngine
 from colsim.physics.engines import Engine, Settings
 from colsim.physics.pymunk_engine import PymunkEngine
-from colsim.physics.scene import Body, Chain, Line, Point, Scene, Yielding
+from colsim.physics.scene import Body, Chain, ContactParameters, Line, Point, Scene
 
 DIAMETER, MASS, GRAVITY = 66.0, 0.5, 9806.65
 COUNT = 8
@@ -73,9 +73,11 @@ class Stack:
         """Give containers, each against its wall and on the one below, and how each is turned."""
         rng = np.random.default_rng(seed)
         diameters = (DIAMETER * (1 + self.scatter * rng.uniform(-1, 1, COUNT + 1))).tolist()
-        gives = Yielding.of_boards(STIFFNESS)
+        contact = ContactParameters.of_boards(STIFFNESS)
         bodies = [
-            Body(k, diameter - 2 * self.flat / math.pi, self.flat, MASS, MASS * (diameter / 2) ** 2 / 2, gives=gives)
+            Body(
+                k, diameter - 2 * self.flat / math.pi, self.flat, MASS, MASS * (diameter / 2) ** 2 / 2, contact=contact
+            )
             for k, diameter in enumerate(diameters)
         ]
         angles = (rng.uniform(0, math.pi, COUNT + 1) * (self.flat > 0)).tolist()

@@ -26,7 +26,7 @@ from tqdm import tqdm
 
 from colsim.physics.compiled_engine import CompiledEngine
 from colsim.physics.engines import Contacts, Settings
-from colsim.physics.scene import Body, Chain, Line, Part, Scene, Yielding
+from colsim.physics.scene import Body, Chain, ContactParameters, Line, Part, Scene
 from colsim.sampling.intervals import clopper_pearson
 
 DIAMETER, MASS, SLOPE = 60.0, 0.5, math.radians(60)
@@ -74,11 +74,11 @@ class Hopper:
 def passed_before_a_clog(hopper: Hopper, count: int, seed: int) -> tuple[int, int]:
     """Fill the hopper over a shut gate, open it, and count the discs that pass, and those in the arch (0 without)."""
     rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(round(hopper.opening * 100), count)))
-    moment, gives = MASS * (DIAMETER / 2) ** 2 / 2, Yielding(2 * hopper.stiffness)
-    bodies = [Body(k, DIAMETER, 0.0, MASS, moment, restitution=0.3, gives=gives) for k in range(count)]
+    moment, contact = MASS * (DIAMETER / 2) ** 2 / 2, ContactParameters(2 * hopper.stiffness)
+    bodies = [Body(k, DIAMETER, 0.0, MASS, moment, restitution=0.3, contact=contact) for k in range(count)]
     # An eighth of a radian of the fastest contact a step; slower where gravity is less.
     pace = 1 / math.sqrt(hopper.gravity)
-    settings = Settings(step=min(0.001 * pace, 0.25 / math.sqrt(2 * gives.firm / MASS)))
+    settings = Settings(step=min(0.001 * pace, 0.25 / math.sqrt(2 * contact.constant_stiffness / MASS)))
     filling = CompiledEngine(hopper.scene(shut=True), settings)
     start = ABREAST * DIAMETER * 0.6 * math.tan(SLOPE) + DIAMETER
     for body in bodies:

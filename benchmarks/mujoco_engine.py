@@ -27,8 +27,18 @@ import numba
 import numpy as np
 
 from colsim.errors import ScenarioError
-from colsim.physics.contact_law import share_of
-from colsim.physics.engines import ContactRow, Contacts, DivergedError, FloatArray, IntArray, Settings, State, in_looks
+from colsim.physics.contact_law import overlap_share
+from colsim.physics.engines import (
+    ContactRow,
+    Contacts,
+    DivergedError,
+    FloatArray,
+    IntArray,
+    Settings,
+    State,
+    run_by_steps,
+)
+from colsim.physics.monitor import Monitor
 from colsim.physics.scene import (
     Arc,
     Body,
@@ -42,7 +52,6 @@ from colsim.physics.scene import (
     friction_with,
     straightened,
 )
-from colsim.physics.watching import Watch
 from colsim.theory.contact import damping_ratio
 
 __all__ = ["SETTINGS", "MujocoEngine"]
@@ -194,9 +203,14 @@ class MujocoEngine:
         self, body: Body, position: Point, angle: float = 0.0, velocity: Point = (0.0, 0.0), spin: float = 0.0
     ) -> None:
         """Put a body in."""
-        if body.flat > 0 or body.gives.length > 0 or body.set_squeeze > 0:
+        if body.flat > 0 or body.contact.length > 0 or body.set_squeeze > 0:
             raise ScenarioError(f"{_REFUSED}: give one without set flats and without gas that stiffens it")
-        damped = 2.0 * damping_ratio(body.restitution) * math.sqrt(body.gives.firm / body.mass) * self.settings.step
+        damped = (
+            2.0
+            * damping_ratio(body.restitution)
+            * math.sqrt(body.contact.constant_stiffness / body.mass)
+            * self.settings.step
+        )
         if damped > _MOST_DAMPED:
             finer = self.settings.step * _MOST_DAMPED / damped
             raise ScenarioError(
@@ -253,7 +267,11 @@ class MujocoEngine:
         for index, body in self._bodies.items():
             name = f"body {index}"
             model.body_invweight0[model.body(name).id, 0] = 1.0 / body.mass
-            self._springs[model.geom(name).id] = body.gives.firm, 1.0 / body.mass, damping_ratio(body.restitution)
+            self._springs[model.geom(name).id] = (
+                body.contact.constant_stiffness,
+                1.0 / body.mass,
+                damping_ratio(body.restitution),
+            )
 
     def drive(self, rate: float) -> None:
         """Have the motor turn the drum at this rate [rad/s], as far as its torque allows."""
@@ -307,9 +325,9 @@ class MujocoEngine:
         _sift(found, self.drum_angle, 0.0 if self._held else 1.0 / self._moment)
         contacts.solreffriction[:] = self._sticks
 
-    def look_on(self, watch: Watch, looks: int) -> int:
-        """Let time pass until what is watched for has come, a container has left, or there were so many looks."""
-        return in_looks(self, watch, looks)
+    def run(self, monitor: Monitor, checks: int) -> int:
+        """Advance until the monitor's wait is over or a container has left, for at most this many checks."""
+        return run_by_steps(self, monitor, checks)
 
     def reaches(self) -> FloatArray:
         """Give the radii, ordered as `state` is [mm]."""
@@ -355,7 +373,13 @@ class MujocoEngine:
         dents = []
         for body, other, overlap, normal, force in listed:
             if normal @ force > 0.0:
-                share = 1.0 if other < 0 else share_of(self._bodies[body].gives.firm, self._bodies[other].gives.firm)
+                share = (
+                    1.0
+                    if other < 0
+                    else overlap_share(
+                        self._bodies[body].contact.constant_stiffness, self._bodies[other].contact.constant_stiffness
+                    )
+                )
                 dents.append((body, share * overlap, normal))
                 if other >= 0:
                     dents.append((other, (1.0 - share) * overlap, normal))

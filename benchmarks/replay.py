@@ -9,9 +9,9 @@ from typing import Any
 
 from colsim import Scenario, simulate_fill
 from colsim.physics.compiled_engine import CompiledEngine
-from colsim.physics.engines import Settings, in_looks
+from colsim.physics.engines import Settings, run_by_steps
+from colsim.physics.monitor import Monitor
 from colsim.physics.scene import Body, Point, Scene
-from colsim.physics.watching import Watch
 
 __all__ = ["Calls", "Maker", "Window", "recorded", "replayed"]
 
@@ -81,8 +81,8 @@ class _Recorder(CompiledEngine):
         self._keep("advance", steps)
         super().advance(steps)
 
-    def look_on(self, watch: Watch, looks: int) -> int:
-        return in_looks(self, watch, looks)
+    def run(self, monitor: Monitor, checks: int) -> int:
+        return run_by_steps(self, monitor, checks)
 
 
 def recorded(scenario: Scenario, *, turns: int = 0) -> Window:

@@ -30,7 +30,7 @@ def main() -> None:
         for scenario in tqdm(near_edge(columns, DRAWN, pool, soft_every=SOFT_EVERY), total=columns):
             rates = []
             for share in SHARES:
-                engine = partial(PymunkEngine, longest_step=0.00005 if share > 1 else 0.0001, tangential_share=share)
+                engine = partial(PymunkEngine, longest_step=0.00005 if share > 1 else 0.0001, tangential_ratio=share)
                 one = partial(failed, scenario, seed=SEED, engine=engine)
                 rates.append(float(np.mean(list(pool.map(one, range(fills), chunksize=2)))))
             ours = partial(failed, scenario, seed=SEED, engine="compiled")

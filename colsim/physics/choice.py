@@ -1,4 +1,4 @@
-"""Which engine simulates, by name."""
+"""Selection of an engine by name."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ EngineMaker = Callable[[Scene, Settings], Engine]
 
 
 def engine_named(wanted: str) -> str:
-    """Give the name of the engine that is taken.
+    """Resolve the name of an engine.
 
     Parameters
     ----------
@@ -44,21 +44,21 @@ def engine_named(wanted: str) -> str:
     Raises
     ------
     ScenarioError
-        If the name is not one of these, or numba does not work here. One engine never stands in for the other.
+        If the name is not one of these, or numba does not work here. There is no fallback to another engine.
     """
     if wanted not in ENGINES:
         raise ScenarioError([("engine", f"got {wanted!r}; allowed: {' | '.join(ENGINES)}")])
     named = PYMUNK if wanted == PYMUNK else COMPILED
-    if problem := _what_is_wrong_with_numba(named):
+    if problem := _numba_problem(named):
         raise ScenarioError([("engine", f'got "{wanted}", but {problem}')])
     return named
 
 
-def _what_is_wrong_with_numba(named: str) -> str:
-    """Say why an engine cannot run here, and what to do; empty if it can."""
+def _numba_problem(named: str) -> str:
+    """Give the reason why an engine cannot run here, and what to do; empty if it can."""
     try:
         numba = import_module("numba")
-    except Exception as error:  # a broken installation raises what it likes
+    except Exception as error:  # a broken installation can raise anything
         return (
             f"numba, which both engines need, cannot be imported ({type(error).__name__}: {error}); install it again: "
             "pip install --force-reinstall numba llvmlite"
@@ -72,7 +72,7 @@ def _what_is_wrong_with_numba(named: str) -> str:
 
 
 def engine_maker(wanted: str) -> EngineMaker:
-    """Give what makes an engine of a scene; `engine_named` says which and what it refuses."""
+    """Give the class of an engine, which makes one from a scene and settings; raises as `engine_named`."""
     if engine_named(wanted) == PYMUNK:
         from colsim.physics.pymunk_engine import PymunkEngine
 
@@ -83,38 +83,38 @@ def engine_maker(wanted: str) -> EngineMaker:
 
 
 def finer(wanted: str) -> Settings:
-    """Give the settings with which an engine takes half of its usual time step.
+    """Give the settings of an engine with half of its default time step.
 
     Parameters
     ----------
     wanted : str
-        As for `engine_named`, which says what is refused.
+        As for `engine_named`, which also raises for other names.
 
     Returns
     -------
     Settings
-        The usual ones but for the step [s].
+        The default ones but for the step [s].
     """
-    usual = Settings()
-    step = usual.step
+    default = Settings()
+    step = default.step
     if engine_named(wanted) == PYMUNK:
         from colsim.physics.pymunk_engine import LONGEST_STEP
 
-        step = min(step, LONGEST_STEP)  # it cuts longer ones to this
-    return replace(usual, step=step / 2)
+        step = min(step, LONGEST_STEP)  # longer ones are divided
+    return replace(default, step=step / 2)
 
 
 def compiles_first(wanted: str) -> bool:
-    """Tell whether an engine has to be compiled on this machine before it runs, which takes some fifteen seconds."""
+    """Tell whether an engine must be compiled before it runs, which takes some fifteen seconds."""
     if engine_named(wanted) == PYMUNK:
         return False
-    from colsim.physics.kernel.looking import is_compiled
+    from colsim.physics.kernel.stepping import is_compiled
 
     return not is_compiled()
 
 
 def make_ready(wanted: str) -> None:
-    """Compile an engine, or load what was compiled before, so that processes that are begun after it find it."""
+    """Compile an engine, or load it from the disk cache, where processes started later find it."""
     if engine_named(wanted) == COMPILED:
         from colsim.physics.compiled_engine import compile_now
 

@@ -1,4 +1,4 @@
-"""The engine in machine code: what the kernel computes, as the rest of colsim asks it of an engine."""
+"""The compiled engine: the kernel behind the interface of `Engine`."""
 
 from __future__ import annotations
 
@@ -10,41 +10,42 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from colsim.physics.contact_law import LEAST_STIFFNESS, RIGID
+from colsim.physics.contact_law import MIN_STIFFNESS, RIGID_STIFFNESS
 from colsim.physics.engines import ContactRow, Contacts, DivergedError, FloatArray, IntArray, Settings, State
-from colsim.physics.kernel import world as of
-from colsim.physics.kernel.looking import DIVERGED, ENTRIES
+from colsim.physics.kernel import world as arrays
+from colsim.physics.kernel.stepping import DIVERGED, ENTRY_POINTS
+from colsim.physics.monitor import Monitor, new_monitor
 from colsim.physics.scene import Arc, Body, Chain, Friction, Line, Part, Piece, Point, Scene, friction_with
-from colsim.physics.watching import Watch, new_watch
 from colsim.theory.contact import damping_ratio
 from colsim.theory.squeeze import ATMOSPHERE
 
 __all__ = ["CompiledEngine", "compile_now"]
 
-_FLUSH = 1e-6  # sine of the turn between pieces that lie in one line
-_EVERYWHERE = (-1e12, 1e12, -1e12, 1e12)  # [mm], of a piece of the drum, which is looked at where the drum is near
+_COLLINEAR = 1e-6  # [rad]; joints with a smaller turn have no corner
+_UNBOUNDED = (-1e12, 1e12, -1e12, 1e12)  # [mm]; pieces of the drum are selected by its reach, not by a box
+_BY_BODY = ("bodies", "corners", "warm_start", "warm_start_keys", "warm_start_counts")  # arrays with a row a body
 
 
 class CompiledEngine:
-    """One scene in machine code, deterministic for the same calls in the same order.
+    """One scene on the compiled kernel; the same calls in the same order give the same result.
 
-    Arcs stay arcs. The GIL is released while time passes.
+    Arcs are exact. `advance` and `run` release the GIL.
 
     Parameters
     ----------
     scene : Scene
         Walls, frictions, gravity and drum.
     settings : Settings, optional
-        Step and solver rounds.
+        Time step and solver iterations.
     """
 
     def __init__(self, scene: Scene, settings: Settings | None = None) -> None:
         self.settings = settings or Settings()
-        self._step = of.StepSettings(self.settings.step, self.settings.iterations, *scene.gravity)
+        self._step = arrays.StepSettings(self.settings.step, self.settings.iterations, *scene.gravity)
         table = scene.friction_table
         pieces = [piece for chain in scene.walls for piece in _pieces(chain, on_drum=False)]
-        pieces.sort(key=lambda piece: -piece[2][of.TOP])
-        still = len(pieces)
+        pieces.sort(key=lambda piece: -piece[2][arrays.TOP])
+        fixed = len(pieces)
         if scene.drum is not None:
             pieces += _pieces(scene.drum.outline, on_drum=True)
         self._parts = [part for part, _, _ in pieces]
@@ -52,129 +53,129 @@ class CompiledEngine:
         frictions = [[friction_with(friction, k) for k in range(len(table))] for _, friction, _ in pieces]
         self._drum = np.zeros(5)
         if scene.drum is not None:
-            self._drum[of.DRUM_REACH] = max(math.hypot(*_farthest(piece)) for piece in scene.drum.outline.pieces)
-            self._drum[of.TORQUE] = scene.drum.torque_limit
-            self._drum[of.MOMENT] = scene.drum.moment
+            self._drum[arrays.DRUM_REACH] = max(math.hypot(*_far_end(piece)) for piece in scene.drum.outline.pieces)
+            self._drum[arrays.TORQUE] = scene.drum.torque_limit
+            self._drum[arrays.MOMENT] = scene.drum.moment
         self._index: IntArray = np.empty(0, dtype=np.int64)
-        self._world = of.World(
-            bodies=np.zeros((2, of.BODY_COLUMNS)),
+        self._world = arrays.World(
+            bodies=np.zeros((2, arrays.BODY_COLUMNS)),
             corners=np.zeros((2, 4, 2)),
-            order=np.zeros(2, dtype=np.uint64),
-            pieces=np.array(rows, dtype=np.float64).reshape(-1, of.PIECE_COLUMNS),
+            top_down=np.zeros(2, dtype=np.uint64),
+            pieces=np.array(rows, dtype=np.float64).reshape(-1, arrays.PIECE_COLUMNS),
             piece_friction=np.array(frictions, dtype=np.float64).reshape(-1, len(table)),
-            between=np.array(table, dtype=np.float64),
-            contacts=np.zeros((of.MOST_CONTACTS, of.CONTACT_COLUMNS)),
-            pairs=np.zeros((of.MOST_CONTACTS, 2), dtype=np.uint64),
-            where=np.zeros((of.MOST_CONTACTS, 2), dtype=np.int64),
-            sequence=np.zeros(of.MOST_CONTACTS, dtype=np.uint64),
-            hits=np.zeros((of.MOST_OF_ONE, of.HIT_COLUMNS)),
-            kept=np.zeros((2, of.MOST_OF_ONE, 3)),
-            kept_key=np.zeros((2, of.MOST_OF_ONE), dtype=np.int64),
-            kept_count=np.zeros(2, dtype=np.int64),
+            body_friction=np.array(table, dtype=np.float64),
+            contacts=np.zeros((arrays.MAX_CONTACTS, arrays.CONTACT_COLUMNS)),
+            pairs=np.zeros((arrays.MAX_CONTACTS, 2), dtype=np.uint64),
+            features=np.zeros((arrays.MAX_CONTACTS, 2), dtype=np.int64),
+            solve_order=np.zeros(arrays.MAX_CONTACTS, dtype=np.uint64),
+            manifold=np.zeros((arrays.MAX_BODY_CONTACTS, arrays.POINT_COLUMNS)),
+            warm_start=np.zeros((2, arrays.MAX_BODY_CONTACTS, 3)),
+            warm_start_keys=np.zeros((2, arrays.MAX_BODY_CONTACTS), dtype=np.int64),
+            warm_start_counts=np.zeros(2, dtype=np.int64),
             drum=self._drum,
-            counts=np.array([0, still, len(rows), 0], dtype=np.int64),
+            counts=np.array([0, fixed, len(rows), 0], dtype=np.int64),
         )
-        self._world.bodies[:, [of.STIFFNESS, of.SHARING]] = RIGID
-        self._world.bodies[:, of.DAMPING] = -1.0  # what touches them bounces by its own
+        self._world.bodies[:, [arrays.STIFFNESS, arrays.LAGGED_STIFFNESS]] = RIGID_STIFFNESS
+        self._world.bodies[:, arrays.DAMPING] = -1.0  # rigid: see `pair_damping`
 
     @property
     def drum_angle(self) -> float:
         """Angle of the drum [rad], counterclockwise."""
-        return float(self._world.bodies[-1, of.ANGLE])
+        return float(self._world.bodies[-1, arrays.ANGLE])
 
     def add(
         self, body: Body, position: Point, angle: float = 0.0, velocity: Point = (0.0, 0.0), spin: float = 0.0
     ) -> None:
-        """Put a body in."""
-        row = np.zeros(of.BODY_COLUMNS)
-        row[[of.X, of.Y, of.ANGLE]] = *position, angle
-        row[[of.VX, of.VY, of.SPIN]] = *velocity, spin
-        row[of.INVERSE_MASS], row[of.INVERSE_MOMENT] = 1.0 / body.mass, 1.0 / body.moment
-        row[of.SURFACE], row[of.NUMBER] = body.surface, body.index
-        row[of.DAMPING] = damping_ratio(body.restitution)
+        """Add a body."""
+        row = np.zeros(arrays.BODY_COLUMNS)
+        row[[arrays.X, arrays.Y, arrays.ANGLE]] = *position, angle
+        row[[arrays.VX, arrays.VY, arrays.SPIN]] = *velocity, spin
+        row[arrays.INVERSE_MASS], row[arrays.INVERSE_MOMENT] = 1.0 / body.mass, 1.0 / body.moment
+        row[arrays.SURFACE], row[arrays.INDEX] = body.surface, body.index
+        row[arrays.DAMPING] = damping_ratio(body.restitution)
         place = int(np.searchsorted(self._index, body.index))
         self._index = np.insert(self._index, place, body.index)
-        self._resized(lambda rows: np.insert(rows, place, 0, axis=0))
+        self._resize(lambda rows: np.insert(rows, place, 0, axis=0))
         self._world.bodies[place] = row
         self.reshape(body)
 
-    def _resized(self, change: Callable[[npt.NDArray[Any]], npt.NDArray[Any]]) -> None:
-        """Give every array that has a row a body one more or one less; what is kept of the others stays theirs."""
+    def _resize(self, change: Callable[[npt.NDArray[Any]], npt.NDArray[Any]]) -> None:
+        """Insert or delete a row in all arrays with a row for each body."""
         world = self._world
-        changed = {
-            name: change(getattr(world, name)) for name in ("bodies", "corners", "kept", "kept_key", "kept_count")
-        }
+        changed = {name: change(getattr(world, name)) for name in _BY_BODY}
         count = len(self._index)
-        order = np.zeros(count + 2, dtype=np.uint64)
-        order[:count] = np.argsort(-changed["bodies"][:count, of.Y], kind="stable")
-        world.counts[0], world.counts[3] = count, 0
-        self._world = world._replace(**changed, order=order)
+        top_down = np.zeros(count + 2, dtype=np.uint64)
+        top_down[:count] = np.argsort(-changed["bodies"][:count, arrays.Y], kind="stable")
+        world.counts[[arrays.CONTAINERS, arrays.CONTACTS]] = count, 0
+        self._world = world._replace(**changed, top_down=top_down)
 
     def _row(self, index: int) -> int:
         return int(np.searchsorted(self._index, index))
 
     def reshape(self, body: Body) -> None:
-        """Give a body that is in another section, and what has set of it; place, mass and speed stay as they were."""
-        place, gives = self._row(body.index), body.gives
+        """Give an added body another section and contact parameters; position, mass and velocity stay."""
+        place, contact = self._row(body.index), body.contact
         row = self._world.bodies[place]
-        row[of.LAW] = body.law
-        row[of.BULGES] = float(body.bulges)
-        if row[of.SHARING] <= 0.0:  # newly put in
-            pressure = gives.filled - ATMOSPHERE
-            row[of.STIFFNESS] = row[of.SHARING] = max(LEAST_STIFFNESS, gives.firm + math.pi * pressure * gives.length)
-        ENTRIES.change_section(self._world, place, body.height, body.flat, body.side, body.flat_angle)
+        row[arrays.CONTACT_PARAMETERS] = body.contact_row
+        row[arrays.CAN_BULGE] = float(body.bulges)
+        if row[arrays.LAGGED_STIFFNESS] <= 0.0:  # newly added
+            pressure = contact.initial_pressure - ATMOSPHERE
+            row[arrays.STIFFNESS] = row[arrays.LAGGED_STIFFNESS] = max(
+                MIN_STIFFNESS, contact.constant_stiffness + math.pi * pressure * contact.length
+            )
+        ENTRY_POINTS.change_section(self._world, place, body.height, body.flat, body.side, body.flat_angle)
 
     def remove(self, index: int) -> None:
-        """Take a body out."""
+        """Remove a body."""
         place = self._row(index)
         self._index = np.delete(self._index, place)
-        self._resized(lambda rows: np.delete(rows, place, axis=0))
+        self._resize(lambda rows: np.delete(rows, place, axis=0))
 
     def drive(self, rate: float) -> None:
-        """Have the motor turn the drum at this rate [rad/s], as far as its torque allows."""
-        ENTRIES.drive(self._world, rate)
+        """Set the target rate of the motor [rad/s], which it approaches within its torque limit."""
+        ENTRY_POINTS.drive(self._world, rate)
 
     def hold(self) -> None:
-        """Have the gear hold the drum where it is, whatever presses on it, until it is driven again."""
-        if self._drum[of.MOMENT] > 0.0:
-            self._world.bodies[-1, [of.INVERSE_MOMENT, of.SPIN]] = 0.0
-            self._drum[[of.RATE, of.MOTOR_IMPULSE]] = 0.0
+        """Lock the drum at its angle, as its self-locking gear does, until `drive` is called."""
+        if self._drum[arrays.MOMENT] > 0.0:
+            self._world.bodies[-1, [arrays.INVERSE_MOMENT, arrays.SPIN]] = 0.0
+            self._drum[[arrays.RATE, arrays.MOTOR_IMPULSE]] = 0.0
 
     def advance(self, steps: int) -> None:
-        """Let this many time steps pass.
+        """Do this many time steps.
 
         Raises
         ------
         DivergedError
-            If more contacts came up than any real stack has, or a speed that none could have.
+            If a speed is NaN or too high, or the contact buffer is full.
         """
-        _require(diverged=not ENTRIES.advance(self._world, steps, self._step))
+        _require(diverged=not ENTRY_POINTS.advance(self._world, steps, self._step))
 
-    def look_on(self, watch: Watch, looks: int) -> int:
-        """Let time pass until what is watched for has come, a container has left, or there were so many looks.
+    def run(self, monitor: Monitor, checks: int) -> int:
+        """Advance until the monitor's wait is over or a container has left, for at most this many checks.
 
         Raises
         ------
         DivergedError
             As `advance`.
         """
-        found = ENTRIES.look_on(self._world, self._step, watch, looks)
-        _require(diverged=found == DIVERGED)
-        return found
+        result = ENTRY_POINTS.run(self._world, self._step, monitor, checks)
+        _require(diverged=result == DIVERGED)
+        return result
 
     def reaches(self) -> FloatArray:
-        """Give how far each outline goes from its centre now, ordered as `state` is, of shape (n,) [mm]."""
-        return self._world.bodies[: len(self._index), of.REACH].copy()
+        """Give the greatest distance of each outline from its centre, ordered as `state`, of shape (n,) [mm]."""
+        return self._world.bodies[: len(self._index), arrays.REACH].copy()
 
     def state(self) -> State:
         """Give positions and velocities, ordered by index."""
         rows = self._world.bodies[: len(self._index)].copy()
         return State(
             self._index,
-            rows[:, of.X : of.Y + 1],
-            rows[:, of.ANGLE],
-            rows[:, of.VX : of.VY + 1],
-            rows[:, of.SPIN],
+            rows[:, arrays.X : arrays.Y + 1],
+            rows[:, arrays.ANGLE],
+            rows[:, arrays.VX : arrays.VY + 1],
+            rows[:, arrays.SPIN],
         )
 
     def contacts(self) -> Contacts:
@@ -183,73 +184,74 @@ class CompiledEngine:
 
     def _contact_rows(self) -> Iterator[ContactRow]:
         world, step = self._world, self.settings.step
-        for k in range(int(world.counts[of.CONTACTS])):
-            contact, (i, j), piece = world.contacts[k], world.pairs[k].tolist(), int(world.where[k, of.PIECE])
-            nx, ny, normal, across = contact[[of.NX, of.NY, of.NORMAL_IMPULSE, of.FRICTION_IMPULSE]].tolist()
-            force = ((nx * normal - ny * across) / step, (ny * normal + nx * across) / step)
+        for k in range(int(world.counts[arrays.CONTACTS])):
+            contact, (i, j), piece = world.contacts[k], world.pairs[k].tolist(), int(world.features[k, arrays.PIECE])
+            nx, ny = contact[[arrays.NX, arrays.NY]].tolist()
+            normal, friction = contact[[arrays.NORMAL_IMPULSE, arrays.FRICTION_IMPULSE]].tolist()
+            force = ((nx * normal - ny * friction) / step, (ny * normal + nx * friction) / step)
             point = (
-                float(world.bodies[i, of.X] + contact[of.AX]),
-                float(world.bodies[i, of.Y] + contact[of.AY]),
+                float(world.bodies[i, arrays.X] + contact[arrays.AX]),
+                float(world.bodies[i, arrays.Y] + contact[arrays.AY]),
             )
             other = int(self._index[j]) if piece < 0 else -1
             part = None if piece < 0 else self._parts[piece]
-            yield int(self._index[i]), other, part, point, (nx, ny), force, float(contact[of.OVERLAP])
+            yield int(self._index[i]), other, part, point, (nx, ny), force, float(contact[arrays.OVERLAP])
 
     def dents(self) -> FloatArray:
-        """Give how far each container is pressed in at the last step, ordered as `state` is, shape (n, 2, 2) [mm]."""
-        found = np.zeros((len(self._index), 2, 2))
-        ENTRIES.add_dents(self._world, found)
-        return found
+        """Give the dent tensor of each container at the last step, ordered as `state`, of shape (n, 2, 2) [mm]."""
+        tensors = np.zeros((len(self._index), 2, 2))
+        ENTRY_POINTS.add_dents(self._world, tensors)
+        return tensors
 
     def extremes(self) -> tuple[float, float, float]:
-        """Give the greatest contact force [mN], the deepest dent of a container [mm] and that over its diameter."""
-        impulse, dent, share = ENTRIES.greatest(self._world)
-        return impulse / self.settings.step, dent, share
+        """Give the greatest contact force [mN], the deepest dent [mm], and the greatest dent over diameter [-]."""
+        impulse, dent, dent_share = ENTRY_POINTS.extremes(self._world)
+        return impulse / self.settings.step, dent, dent_share
 
 
 def _require(*, diverged: bool) -> None:
     if diverged:
-        raise DivergedError("the simulation diverged: a speed above all bounds, or too many contacts")
+        raise DivergedError("the simulation diverged: a speed is NaN or too high, or there are too many contacts")
 
 
 def compile_now() -> None:
-    """Have all machine code compiled, or loaded if it was before."""
+    """Compile the kernel, or load it from the disk cache."""
     engine = CompiledEngine(Scene((0.0, -1.0), (), 0.0))
     engine.add(Body(0, 1.0, 0.0, 1.0, 1.0), (0.0, 0.0))
     engine.advance(1)
     engine.dents()
     engine.extremes()
-    engine.look_on(new_watch(engine.settings.step), 1)
+    engine.run(new_monitor(engine.settings.step), 1)
 
 
 def _pieces(chain: Chain, *, on_drum: bool) -> Iterator[tuple[Part, Friction, list[float]]]:
-    """Give the rows of a chain: its pieces, and the corners that stand out between them or at a loose end."""
+    """Give the rows of a chain: its pieces, and the convex corners at joints and free ends."""
     for piece in chain.pieces:
         if isinstance(piece, Line):
             length = math.dist(piece.start, piece.end)
-            row = _as_row(of.LINE, piece.start, piece.end, length, box=_box(piece, on_drum))
-            row[of.ALONG_X], row[of.ALONG_Y] = piece.direction(0.0)
-            row[of.SIDE_WALL] = float(piece.part in (Part.LEFT_WALL, Part.RIGHT_WALL))
+            row = _piece_row(arrays.LINE, piece.start, length, box=_box(piece, on_drum))
+            row[arrays.DIRECTION_X], row[arrays.DIRECTION_Y] = piece.direction(0.0)
+            row[arrays.SIDE_WALL] = float(piece.part in (Part.LEFT_WALL, Part.RIGHT_WALL))
             yield piece.part, piece.friction, row
             continue
-        kind = of.OUTSIDE if piece.sweep < 0 else of.INSIDE
+        kind = arrays.OUTSIDE if piece.sweep < 0 else arrays.INSIDE
         middle, half = piece.from_angle + piece.sweep / 2, abs(piece.sweep) / 2
         yield (
             piece.part,
             piece.friction,
-            _as_row(kind, piece.centre, piece.centre, piece.radius, middle, half, box=_box(piece, on_drum)),
+            _piece_row(kind, piece.centre, piece.radius, middle, half, box=_box(piece, on_drum)),
         )
     joints = [*pairwise(chain.pieces), *([(chain.pieces[-1], chain.pieces[0])] if chain.closed else [])]
     for before, after in joints:
         (ax, ay), (bx, by) = before.direction(1.0), after.direction(0.0)
         turn = math.atan2(ax * by - ay * bx, ax * bx + ay * by)
-        if turn < -_FLUSH:  # to the right, away from free space: the corner stands out
+        if turn < -_COLLINEAR:  # to the right, away from free space: a convex corner
             owner = before if isinstance(before, Line) or isinstance(after, Arc) else after
-            middle = math.atan2(ax, -ay) + turn / 2  # between both normals
+            middle = math.atan2(ax, -ay) + turn / 2  # bisects the two normals
             yield owner.part, owner.friction, _corner(before.end, middle, -turn / 2, on_drum)
     if not chain.closed:
         for end, share, way in ((chain.pieces[0], 0.0, -1.0), (chain.pieces[-1], 1.0, 1.0)):
-            if isinstance(end, Line) or end.sweep > 0:  # a round end needs no corner
+            if isinstance(end, Line) or end.sweep > 0:  # a convex arc needs no corner at its end
                 dx, dy = end.direction(share)
                 point = end.start if share == 0.0 else end.end
                 yield end.part, end.friction, _corner(point, math.atan2(way * dy, way * dx), math.pi / 2, on_drum)
@@ -257,36 +259,35 @@ def _pieces(chain: Chain, *, on_drum: bool) -> Iterator[tuple[Part, Friction, li
 
 def _corner(point: Point, middle: float, half: float, on_drum: bool) -> list[float]:
     x, y = point
-    box = _EVERYWHERE if on_drum else (x, x, y, y)
-    return _as_row(of.CORNER, point, point, 0.0, middle, half, box=box)
+    box = _UNBOUNDED if on_drum else (x, x, y, y)
+    return _piece_row(arrays.CORNER, point, 0.0, middle, half, box=box)
 
 
-def _as_row(
+def _piece_row(
     kind: float,
-    first: Point,
-    second: Point,
+    origin: Point,
     size: float,
     middle: float = 0.0,
     half: float = 0.0,
     *,
     box: tuple[float, float, float, float],
 ) -> list[float]:
-    return [kind, *first, *second, size, math.cos(middle), math.sin(middle), math.cos(min(half, math.pi)), *box, 0.0]
+    return [kind, *origin, size, math.cos(middle), math.sin(middle), math.cos(min(half, math.pi)), *box, 0.0]
 
 
 def _box(piece: Piece, on_drum: bool) -> tuple[float, float, float, float]:
-    """Give a box around a piece: left, right, bottom, top [mm]."""
+    """Give the bounding box of a piece: left, right, bottom, top [mm]."""
     if on_drum:
-        return _EVERYWHERE
+        return _UNBOUNDED
     if isinstance(piece, Line):
         points = [piece.start, piece.end]
-    else:  # the box around the whole of its circle holds the arc
+    else:  # that of the whole circle
         (x, y), r = piece.centre, piece.radius
         points = [(x - r, y - r), (x + r, y + r)]
     xs, ys = zip(*points, strict=True)
     return (min(xs), max(xs), min(ys), max(ys))
 
 
-def _farthest(piece: Piece) -> Point:
-    """Give the end of a piece that lies farther from the axis."""
+def _far_end(piece: Piece) -> Point:
+    """Give the end of a piece farther from the axis."""
     return max(piece.start, piece.end, key=lambda point: math.hypot(*point))

@@ -1,18 +1,21 @@
-"""The law of contact: with what force containers give way where they touch. One law for all engines.
+"""The contact law: the force between containers in contact, the same for all engines.
 
-A container that is dented by delta_c at each of its contacts c has lost the area A = (pi/2) sum delta_c^2 of its
-section. Its gas then stands at the pressure p(A) of `theory.squeeze.sealed_pressure`, and each contact is a spring:
+The dents delta_c of a container at its contacts c reduce the area of its cross-section by A = (pi/2) sum delta_c^2.
+Its gas is then at the pressure p(A) of `theory.squeeze.sealed_pressure`, and each contact is a spring:
 
-    force = k delta_c,    k = firm + pi p(A) L,
+    force = k delta_c,    k = k_0 + pi p(A) L.
 
-where firm is twice the stiffness of the bare wall between two boards (with base and shoulder), or twice a stiffness
-that was measured there. Two containers give way in series, with the same force. A damper stands beside each spring;
-its damping ratio follows from the restitution. Nothing pulls. Walls and drum are rigid. Friction is Coulomb's.
+The constant part k_0 is twice the stiffness of the bare wall between two boards (base and shoulder included), or twice
+a measured stiffness between boards. Two containers in contact are springs in series. A damper acts in parallel with
+each spring; its damping ratio follows from the restitution. There is no adhesion. Walls and drum are rigid. Friction is
+Coulomb friction.
 
-Exact for two opposite contacts. Three at 120 degrees are 1.69 times as stiff (`theory.contact.three_flats_ratio`);
-that a container which is pressed one way bulges the other is left out, but for single file (`bulge_of`).
+The law is exact for two opposite contacts. Three contacts at 120 degrees are 1.69 times as stiff
+(`theory.contact.three_flats_ratio`). A dent does not widen the container elsewhere, except in single file, where
+`bulge_per_side` applies.
 
-Numbers only, so that it compiles to machine code as well: mm, kg, s, so forces are mN and stiffnesses mN/mm.
+All functions take and return plain numbers, so that they also compile to machine code. Units: mm, kg, s; forces are
+thus in mN and stiffnesses in mN/mm.
 """
 
 from __future__ import annotations
@@ -22,133 +25,175 @@ import math
 from colsim.theory.squeeze import BULGE_SHARE, sealed_pressure
 
 __all__ = [
-    "LEAST_STIFFNESS",
-    "LEAST_TANGENTIAL",
-    "RIGID",
+    "MIN_STIFFNESS",
+    "MIN_TANGENTIAL_STIFFNESS",
+    "RIGID_STIFFNESS",
     "TANGENTIAL_DAMPING",
-    "TANGENTIAL_SHARE",
-    "area_lost_by",
-    "bulge_of",
-    "contact_stiffness",
-    "damped_force",
-    "damper_of",
+    "TANGENTIAL_RATIO",
+    "area_lost",
+    "bulge_per_side",
+    "contact_damper",
+    "container_stiffness",
+    "damping_coefficient",
+    "friction_force",
     "implicit_damper",
-    "lies_on_flat",
-    "on_set_flat",
-    "series_of",
-    "share_of",
-    "sharing_after",
-    "sharing_power",
+    "lag_exponent",
+    "lagged_stiffness",
+    "normal_force",
+    "overlap_share",
+    "pair_damping",
+    "series_stiffness",
+    "set_dent_at",
+    "stiffness_at",
     "tangential_stiffness",
 ]
 
-RIGID = 1e15
-"""Stiffness that walls and drum count as [mN/mm]."""
-LEAST_STIFFNESS = 50.0
-"""What a contact keeps where a vacuum would pull the wall in [mN/mm], so that no two bodies pass through each other."""
-ON_FLAT = 0.9999
-"""Cosine of the angle between normals, from which on a contact lies on a flat: 0.8 degrees."""
-STEEPEST = 0.1
-"""Share of the dent that has set, within which the force on a set flat comes back at the latest [-]."""
-SHARING_TIME = 0.005
-"""In which two containers come to share an overlap by their stiffness [s]; it is found by going there, not at once."""
-TANGENTIAL_SHARE, LEAST_TANGENTIAL, TANGENTIAL_DAMPING = 1.0, 5e5, 0.3
-"""Of a tangential spring, where an engine needs one: its stiffness over the normal one [-], its least [mN/mm], its
-damping ratio [-].
+RIGID_STIFFNESS = 1e15
+"""Stiffness of walls and drum in the series formula [mN/mm]."""
+MIN_STIFFNESS = 50.0
+"""Lower bound of the contact stiffness [mN/mm]; it keeps bodies apart where a vacuum makes the stiffness negative."""
+FLAT_COSINE = 0.9999
+"""A contact lies on a flat if the cosine of the angle between their normals is at least this: 0.8 degrees."""
+MIN_RAMP = 0.1
+"""Least dent over which the force on a set flat ramps up, over the set dent [-]."""
+LAG_TIME = 0.005
+"""Time constant of `lagged_stiffness` [s]."""
+TANGENTIAL_RATIO, MIN_TANGENTIAL_STIFFNESS, TANGENTIAL_DAMPING = 1.0, 5e5, 0.3
+"""Tangential spring of the explicit engines: stiffness over the normal one [-], least stiffness [mN/mm], damping ratio.
 
-Coulomb's friction has no such spring; these stand for one that is stiff, beside soft walls too. An explicit step h with
-n contacts on one body is stable while n (w h)^2 + 4 zeta n w h < 4, with w^2 the stiffness over the mass that one of
-them moves along the surface (derived)."""
-
-
-def tangential_stiffness(stiffness: float, share: float) -> float:
-    """Give the stiffness of a tangential spring from the normal one [mN/mm]."""
-    return share * max(stiffness, LEAST_TANGENTIAL)
+Coulomb friction is rigid-plastic; the spring stands for the rigid part and must be stiff beside soft walls too. With n
+contacts on a body an explicit step h is stable while n (w h)^2 + 4 zeta n w h < 4, where w^2 is the tangential
+stiffness over the effective mass of one contact (derived)."""
 
 
-def area_lost_by(dent: float) -> float:
-    """Give the area that a dent takes off the section [mm2]: half of what two opposite ones take, (pi/4) s^2."""
-    return math.pi / 2.0 * dent * dent
+def set_dent_at(set_dent: float, nx: float, ny: float, flat_angle: float) -> float:
+    """Give the permanent dent at a contact [mm]: that of the container's set flats if the contact lies on one, else 0.
+
+    ``nx`` and ``ny`` are the contact normal, ``flat_angle`` the angle of the flats to the x axis [rad].
+    """
+    if set_dent > 0.0 and abs(ny * math.cos(flat_angle) - nx * math.sin(flat_angle)) >= FLAT_COSINE:
+        return set_dent
+    return 0.0
 
 
-def contact_stiffness(
-    firm: float,
+def area_lost(dent: float, set_dent: float) -> float:
+    """Give the area of the section lost by a dent on top of a permanent one [mm2].
+
+    One dent takes (pi/2) delta^2, half of what two opposite dents take of a taut tube, (pi/4) s^2 with s = 2 delta.
+    """
+    total = set_dent + dent
+    return math.pi / 2.0 * total * total - math.pi / 2.0 * set_dent * set_dent
+
+
+def container_stiffness(
+    constant: float,
     length: float,
     headspace: float,
     body_share: float,
     stretch: float,
-    filled: float,
+    initial_pressure: float,
     share_lost: float,
 ) -> float:
     """Give the stiffness k of each contact of a container that has lost a share of its area [mN/mm].
 
-    The other arguments are those of `scene.Yielding`. A pressure of 1 kPa is 1 mN/mm2.
+    The other arguments are those of `scene.WallStiffness`. A pressure of 1 kPa is 1 mN/mm2.
     """
     if length <= 0.0:
-        return firm
-    pressure = sealed_pressure(min(share_lost, 1.0), headspace, body_share, stretch, filled)
-    return max(LEAST_STIFFNESS, firm + math.pi * pressure * length)
+        return constant
+    pressure = sealed_pressure(min(share_lost, 1.0), headspace, body_share, stretch, initial_pressure)
+    return max(MIN_STIFFNESS, constant + math.pi * pressure * length)
 
 
-def sharing_power(step: float) -> float:
-    """Give the power of `sharing_after` for a time step [s]."""
-    return -math.expm1(-step / SHARING_TIME)
+def stiffness_at(stiffness: float, dent: float, set_dent: float, set_fraction: float) -> float:
+    """Give the stiffness of one contact, force over dent [mN/mm], from that of its container.
 
-
-def sharing_after(sharing: float, stiffness: float, power: float) -> float:
-    """Give the stiffness by which overlaps are shared out, a step later [mN/mm].
-
-    It follows the stiffness within `SHARING_TIME`. Shared by the stiffness of the step before, the dents of two soft
-    walls that get stiffer faster than in proportion would swing from one to the other, farther every step.
+    ``set_dent`` is that of `set_dent_at`. A flat set by ``set_dent``, the fraction ``set_fraction`` of the dent under
+    the load that set it, bears that load again at the same total dent. From there on the force is k times the total
+    dent; below, it is reduced in proportion to the dent, down to zero at first touch.
     """
-    return float(sharing * (stiffness / sharing) ** power)
-
-
-def share_of(mine: float, other: float) -> float:
-    """Give the share of an overlap that dents the first of two in series, by their stiffnesses [-]."""
-    return other / (mine + other)
-
-
-def series_of(first: float, second: float) -> float:
-    """Give the stiffness of two in series [mN/mm]."""
-    return first * second / (first + second)
-
-
-def lies_on_flat(nx: float, ny: float, turned: float) -> bool:
-    """Tell whether a contact with this normal lies on a flat that is turned so far [rad]."""
-    return abs(ny * math.cos(turned) - nx * math.sin(turned)) >= ON_FLAT
-
-
-def on_set_flat(stiffness: float, dent: float, set_dent: float, set_fraction: float) -> float:
-    """Give the force over the dent that is added to a flat which has set [mN/mm].
-
-    A flat that has set by ``set_dent``, a share of the dent under the load that set it, bears that load where it lay
-    under it: nothing when just touched, k times the whole dent from there on, evenly between.
-    """
-    ramp = set_dent * max(1.0 / set_fraction - 1.0, STEEPEST)
+    if set_dent <= 0.0:
+        return stiffness
+    ramp = set_dent * max(1.0 / set_fraction - 1.0, MIN_RAMP)
     return stiffness * (set_dent + dent) / max(dent, ramp)
 
 
-def bulge_of(squeezed: float) -> float:
-    """Give by how much a container stands out on each side that is so much lower [mm]: a taut tube's 0.285."""
-    return BULGE_SHARE / 2.0 * squeezed
+def lag_exponent(step: float) -> float:
+    """Give the exponent of `lagged_stiffness` for a time step [s]."""
+    return -math.expm1(-step / LAG_TIME)
 
 
-def damped_force(stiffness: float, damper: float, overlap: float, leaving: float) -> float:
-    """Give the normal force of spring and damper [mN] at a speed of parting [mm/s]; never a pull."""
-    return max(0.0, stiffness * overlap - damper * leaving)
+def lagged_stiffness(lagged: float, stiffness: float, exponent: float) -> float:
+    """Give the low-pass filtered stiffness of a container after a step [mN/mm], by which overlaps are divided.
+
+    It follows the stiffness with the time constant `LAG_TIME`. With the stiffness of the last step instead, the dents
+    of two containers whose stiffness grows faster than the dent oscillate with growing amplitude.
+    """
+    return float(lagged * (stiffness / lagged) ** exponent)
 
 
-def damper_of(stiffness: float, inverse_mass: float, damping: float) -> float:
-    """Give the damper c of a contact [mN s/mm] from its damping ratio zeta [-]: c = 2 zeta sqrt(k m)."""
+def overlap_share(first: float, second: float) -> float:
+    """Give the share of an overlap that dents the first of two springs in series, from their stiffnesses [-]."""
+    return second / (first + second)
+
+
+def series_stiffness(first: float, second: float) -> float:
+    """Give the stiffness of two springs in series [mN/mm]."""
+    return first * second / (first + second)
+
+
+def bulge_per_side(height_lost: float) -> float:
+    """Give by how much a container widens on each side when it loses height [mm]: 0.285 of it, as a taut tube."""
+    return BULGE_SHARE / 2.0 * height_lost
+
+
+def pair_damping(first: float, second: float) -> float:
+    """Give the damping ratio of a contact [-]: the mean of two containers; ``second`` is negative for a rigid part."""
+    return first if second < 0.0 else (first + second) / 2.0
+
+
+def damping_coefficient(stiffness: float, inverse_mass: float, damping: float) -> float:
+    """Give the coefficient c of a damper [mN s/mm] from its damping ratio zeta [-]: c = 2 zeta sqrt(k m)."""
     return 2.0 * damping * math.sqrt(stiffness / inverse_mass)
 
 
-def implicit_damper(stiffness: float, damper: float, inverse_mass: float, step: float) -> float:
-    """Give the factor B on the speed after a step, of an implicit step over spring and damper [mN s/mm].
+def contact_damper(stiffness: float, weight: float, inverse_mass: float, damping: float) -> float:
+    """Give the coefficient of the damper of one point of contact [mN s/mm].
 
-    The force of a step is k x - (c - B) v - B v', with the overlap x and the speed v before it and v' after it.
-    B = c/2 is the trapezoidal rule, exact to second order in the step h. B of at least h k/2 keeps a stiff spring
-    stable, and of at least c - m/h a damper that would stop the contact within a step from turning its speed round.
+    The points of one pair carry the weights (sum 1) of one spring and one damper; ``stiffness`` is that of the point.
+    """
+    return weight * damping_coefficient(stiffness / weight, inverse_mass, damping)
+
+
+def normal_force(stiffness: float, damper: float, overlap: float, separation_speed: float) -> float:
+    """Give the normal force of spring and damper [mN], which is never negative."""
+    return max(0.0, stiffness * overlap - damper * separation_speed)
+
+
+def implicit_damper(stiffness: float, damper: float, inverse_mass: float, step: float) -> float:
+    """Give the coefficient B of the end-of-step speed in an implicit step over spring and damper [mN s/mm].
+
+    The force over a step is k x - (c - B) v - B v', with overlap x and speed v at its start and v' at its end. B = c/2
+    is the trapezoidal rule, second order in the step h. B >= h k/2 keeps stiff springs stable. B >= c - m/h keeps a
+    damper that would stop the contact within one step from reversing its speed.
     """
     return max(damper / 2.0, step * stiffness / 2.0, damper - 1.0 / (inverse_mass * step))
+
+
+def tangential_stiffness(stiffness: float, ratio: float) -> float:
+    """Give the stiffness of a tangential spring from the normal stiffness [mN/mm]."""
+    return ratio * max(stiffness, MIN_TANGENTIAL_STIFFNESS)
+
+
+def friction_force(
+    stiffness: float, slip: float, inverse_mass: float, sliding_speed: float, limit: float
+) -> tuple[float, float]:
+    """Give the friction force of a tangential spring and its damper [mN], and the new stretch of the spring [mm].
+
+    ``slip`` is the stretch before. Beyond Coulomb's limit [mN] the spring slides at the stretch that gives the limit.
+    """
+    damper = damping_coefficient(stiffness, inverse_mass, TANGENTIAL_DAMPING)
+    force = -stiffness * slip - damper * sliding_speed
+    if abs(force) <= limit:
+        return force, slip
+    force = min(max(force, -limit), limit)
+    return force, -force / stiffness

@@ -1,4 +1,4 @@
-"""From a scenario to the scene across the containers' axes.
+"""The scene of a scenario, in the plane across the containers' axes.
 
 The drum's axis is the origin, y points up. Walls, floor, throat edge and housing of one side form one chain.
 """
@@ -9,16 +9,14 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-import numpy as np
-
 from colsim.model import Column, Container, Rotor, Scenario
 from colsim.model.conditions import Conditions
 from colsim.model.units import STANDARD_GRAVITY
-from colsim.physics.engines import FloatArray
 from colsim.physics.scene import (
     Arc,
     Body,
     Chain,
+    ContactParameters,
     Drum,
     Friction,
     Line,
@@ -26,35 +24,33 @@ from colsim.physics.scene import (
     Piece,
     Point,
     Scene,
-    Yielding,
-    friction_with,
 )
 
 __all__ = ["CrossSection", "build_cross_section", "container_body"]
 
-# Assumed: drum and gear as a 2 kg cylinder. It is what a limited motor has to bring to speed, and what helps it through
-# a nip: from 0.5 to 40 kg one column's share of failed fills went from 0.33 to 0.63 (24 fills each).
+# Assumed: drum and gear have the inertia of a 2 kg cylinder. A limited motor must accelerate it, and its momentum helps
+# through a nip: from 0.5 to 40 kg one column's share of failed fills went from 0.33 to 0.63 (24 fills each).
 _DRUM_MASS = 2.0
 # Assumed: the housing leaves the lowest 140 deg of the drum open, so that a pocket empties well before it points down.
 _OUTLET_HALF_ANGLE = math.radians(70.0)
-# Assumed: a lifted edge stands off over the uppermost 25 mm of its sheet, and does not give way.
-_CURLED = 25.0
-# Walls go on above the column's top so that a container laid on a full stack still stands between them.
+# Assumed: a lifted edge curls away from the wall over the uppermost 25 mm of its sheet, and is rigid.
+_CURL_LENGTH = 25.0
+# Walls extend above the column's top, so that a container laid on a full stack is still between them.
 _HEADROOM = 400.0
 
 
 @dataclass(frozen=True)
 class CrossSection:
-    """The scene of a column, and the places in it that a vend asks for.
+    """The scene of a column, and the dimensions that loading and vending need.
 
     Attributes
     ----------
     scene : Scene
-        What the engine simulates.
+        Geometry for the engine.
     pockets : int
         Number of pockets of the drum.
     turn : int
-        Sense in which the drum turns: -1 clockwise, +1 counterclockwise.
+        Sense of rotation of the drum: -1 clockwise, +1 counterclockwise.
     turns_to_first : int
         Turns that bring the first container of a fresh load from the throat to the outlet.
     throat : float
@@ -65,14 +61,12 @@ class CrossSection:
         Height of the column's top [mm].
     width : float
         Clear width between the parallel walls [mm].
-    throat_width : float
-        Clear width of the throat [mm].
     drum_radius, housing_radius : float
         [mm]
     pocket_floor : float
         Height of the pocket's floor above the drum's axis, pocket up [mm].
     lifted_edges : tuple of Line
-        What stands off the walls, from the bottom up: from the lip down to where the sheet lies flush.
+        Curled parts of liners, from the bottom up: each from its lip down to where the sheet is flush with the wall.
     """
 
     scene: Scene
@@ -83,22 +77,10 @@ class CrossSection:
     floor_top: float
     top: float
     width: float
-    throat_width: float
     drum_radius: float
     housing_radius: float
     pocket_floor: float
     lifted_edges: tuple[Line, ...]
-
-    def side_walls(self, surface: int) -> tuple[FloatArray, FloatArray]:
-        """Give where each straight wall begins and ends, of shape (w, 2) [mm], and its friction with a surface [-]."""
-        pieces = [
-            piece
-            for chain in self.scene.walls
-            for piece in chain.pieces
-            if isinstance(piece, Line) and piece.part in (Part.LEFT_WALL, Part.RIGHT_WALL)
-        ]
-        ends = np.array([sorted((piece.start[1], piece.end[1])) for piece in pieces]).reshape(-1, 2)
-        return ends, np.array([friction_with(piece.friction, surface) for piece in pieces])
 
 
 def build_cross_section(scenario: Scenario) -> CrossSection:
@@ -107,7 +89,7 @@ def build_cross_section(scenario: Scenario) -> CrossSection:
     Parameters
     ----------
     scenario : Scenario
-        What was measured.
+        A scenario.
 
     Returns
     -------
@@ -136,7 +118,6 @@ def build_cross_section(scenario: Scenario) -> CrossSection:
         floor_top=throat + column.floor_height,
         top=throat + column.height,
         width=column.width,
-        throat_width=column.throat_width,
         drum_radius=rotor.radius,
         housing_radius=rotor.housing_radius,
         pocket_floor=rotor.radius - rotor.clear_depth,
@@ -147,7 +128,7 @@ def build_cross_section(scenario: Scenario) -> CrossSection:
 
 
 class _Frictions:
-    """What each part is to each kind of container that is loaded, in their order; one kind gives plain numbers."""
+    """Friction of each part with each kind of container, in the order of loading; a plain number if all are equal."""
 
     def __init__(self, scenario: Scenario) -> None:
         column, products = scenario.column, scenario.loaded_products
@@ -172,13 +153,13 @@ def container_body(container: Container, index: int, surface: int = 0, condition
     Parameters
     ----------
     container : Container
-        What was measured.
+        Its measurements.
     index : int
-        Place in the order of loading, from 0.
+        Position in the order of loading, from 0.
     surface : int
-        Place of its kind among those that are loaded.
+        Number of its kind among those loaded.
     conditions : Conditions, optional
-        Temperatures and days, by which the pressure in a soft one and its wall go.
+        Temperatures and days under load, for the pressure and the wall of a soft container.
 
     Returns
     -------
@@ -187,15 +168,15 @@ def container_body(container: Container, index: int, surface: int = 0, condition
     Raises
     ------
     ScenarioError
-        If what is known of a soft wall does not go together.
+        If the data of a soft wall contradict each other.
     """
     bottle = container.bottle(conditions)
     if bottle is None:
-        gives = Yielding.of_boards(container.board_stiffness(conditions))
+        contact = ContactParameters.of_boards(container.board_stiffness(conditions))
     else:
-        gives = Yielding.of_bottle(bottle, container.set_fraction or 0.0)
-    # A flat measured on a soft wall has set like one that its load sets; on a firm container it is a panel.
-    has_set = container.diameter - container.height if gives.set_fraction > 0.0 else 0.0
+        contact = ContactParameters.of_bottle(bottle, container.set_fraction or 0.0)
+    # A measured flat on a soft wall counts as set under load; on a firm container it is a panel.
+    set_squeeze = container.diameter - container.height if contact.set_fraction > 0.0 else 0.0
     return Body(
         index=index,
         height=container.height,
@@ -204,20 +185,20 @@ def container_body(container: Container, index: int, surface: int = 0, condition
         moment=container.moment_of_inertia,
         restitution=container.restitution,
         surface=surface,
-        gives=gives,
-        set_squeeze=has_set,
+        contact=contact,
+        set_squeeze=set_squeeze,
     )
 
 
 def _turns_to_first(rotor: Rotor) -> int:
-    """Count the turns after which a pocket that took a container at the throat points into the outlet."""
+    """Give the number of turns that bring a pocket from the throat to the outlet."""
     pitch = 2 * math.pi / rotor.pockets
     start = 0.0 if rotor.rest == "pocket_up" else -pitch / 2
     return math.ceil((math.pi - _OUTLET_HALF_ANGLE - start) / pitch)
 
 
 def _side(column: Column, rotor: Rotor, frictions: _Frictions, throat: float, side: int) -> Chain:
-    """Build one side from the top of its wall down to the end of its housing (left), or the other way (right)."""
+    """Build one side: on the left from the wall's top down to the end of the housing, on the right upwards."""
     pieces: list[Piece] = []
     floor_top = (side * column.width / 2, throat + column.floor_height)
     edge = _throat_edge(column, rotor, throat, side, frictions.floor)
@@ -238,7 +219,7 @@ def _side(column: Column, rotor: Rotor, frictions: _Frictions, throat: float, si
 
 
 def _wall_pieces(column: Column, frictions: _Frictions, bottom: float, throat: float, side: int) -> list[Piece]:
-    """Cut one wall, from the top down, where its liners begin and end."""
+    """Divide one wall at the ends of its liners; from the top down."""
     wall, part = ("left", Part.LEFT_WALL) if side < 0 else ("right", Part.RIGHT_WALL)
     x = side * column.width / 2
     pieces: list[Piece] = []  # from the bottom up
@@ -254,7 +235,7 @@ def _wall_pieces(column: Column, frictions: _Frictions, bottom: float, throat: f
             continue
         friction = frictions.liner(zone.friction)
         flush(reached, begin, frictions.wall)
-        foot = max(begin, end - _CURLED) if zone.lifted_edge > 0 else end
+        foot = max(begin, end - _CURL_LENGTH) if zone.lifted_edge > 0 else end
         flush(begin, foot, friction)
         if zone.lifted_edge > 0:
             lip = (x - side * zone.lifted_edge, end)
@@ -266,7 +247,7 @@ def _wall_pieces(column: Column, frictions: _Frictions, bottom: float, throat: f
 
 
 def _slopes(chain: Chain) -> Iterator[Line]:
-    """Give of each lifted edge the slope from its lip down to the wall."""
+    """Give the slope of each lifted edge, from its lip down to the wall."""
     for piece in chain.pieces:
         if isinstance(piece, Line) and piece.part is Part.LIFTED_EDGE and piece.start[0] != piece.end[0]:
             upper, lower = sorted((piece.start, piece.end), key=lambda point: -point[1])
@@ -275,7 +256,7 @@ def _slopes(chain: Chain) -> Iterator[Line]:
 
 
 def _throat_edge(column: Column, rotor: Rotor, throat: float, side: int, friction: Friction) -> Arc:
-    """Round the corner between wall or floor and housing: an arc that touches both."""
+    """Give the rounding between wall or floor and housing: an arc tangent to both."""
     slope = math.radians(90.0 if column.floor_slope is None else column.floor_slope)
     up = (side * math.cos(slope), math.sin(slope))
     outward = (side * math.sin(slope), -math.cos(slope))  # from free space into the wall
@@ -291,7 +272,7 @@ def _throat_edge(column: Column, rotor: Rotor, throat: float, side: int, frictio
 
 
 def _drum_outline(rotor: Rotor, friction: Friction, turn: int) -> Chain:
-    """Build the drum, clockwise, with a pocket or a land up at angle 0."""
+    """Build the drum's outline, clockwise, with a pocket or a land at the top at angle 0."""
     half, floor = rotor.clear_width / 2, rotor.radius - rotor.clear_depth
     lead_in, mouth = rotor.lead_in, rotor.mouth_height
     round_centre = (half + lead_in, mouth)

@@ -1,4 +1,4 @@
-"""What the rest of colsim asks of an engine that simulates bodies in contact."""
+"""The interface of an engine that simulates bodies in contact, and the types that it takes and gives."""
 
 from __future__ import annotations
 
@@ -9,20 +9,21 @@ from typing import Protocol, Self
 import numpy as np
 import numpy.typing as npt
 
-from colsim.physics.scene import Body, Part, Point
-from colsim.physics.watching import (
-    AGAIN,
-    ONE_LEFT,
-    OVER,
-    Watch,
-    after_look,
-    any_left,
-    judge_rest,
-    next_look,
+from colsim.physics.monitor import (
+    CONTAINER_LEFT,
+    DONE,
+    RUNNING,
+    Monitor,
+    any_outside,
     note_extremes,
+    record_check,
+    steps_to_next_check,
+    update_rest,
 )
+from colsim.physics.scene import Body, Part, Point
 
 __all__ = [
+    "MAX_SPEED",
     "ContactRow",
     "Contacts",
     "DivergedError",
@@ -31,30 +32,33 @@ __all__ = [
     "IntArray",
     "Settings",
     "State",
-    "in_looks",
+    "run_by_steps",
 ]
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
+MAX_SPEED = 1e7
+"""Speed above which a simulation has diverged, far above any in a column [mm/s]."""
+
 
 class DivergedError(Exception):
-    """A simulation diverged or holds what no column can, such as NaN: what it says cannot be believed."""
+    """The simulation diverged: a speed is NaN or too high, or there are too many contacts. Its results are invalid."""
 
 
 @dataclass(frozen=True)
 class Settings:
-    """How finely an engine works.
+    """Numerical settings of an engine.
 
     Attributes
     ----------
     step : float
         Time step [s].
     iterations : int
-        Rounds of the compiled engine's solver a step, which stops before if nothing changes any more; 0 has it lay on
-        forces explicitly, which takes a step of 0.1 ms or less.
+        Most solver iterations a step of the compiled engine, fewer if they converge; 0 selects the explicit solver,
+        which needs a step of 0.1 ms or less.
     chord_turn : float
-        Greatest angle between neighbours of the chords that stand for an arc, where an engine needs chords [deg].
+        Greatest angle between neighbouring chords of an arc, for engines that replace arcs by chords [deg].
     """
 
     step: float = 0.001
@@ -64,12 +68,12 @@ class Settings:
 
 @dataclass(frozen=True)
 class State:
-    """Where the bodies are and how they move, ordered by index.
+    """Positions and velocities of the bodies, ordered by index.
 
     Attributes
     ----------
     index : ndarray, shape (n,)
-        Whole numbers of the bodies.
+        Indices of the bodies.
     position : ndarray, shape (n, 2)
         Centres [mm].
     angle : ndarray, shape (n,)
@@ -87,22 +91,22 @@ class State:
     spin: FloatArray
 
 
-def in_looks(engine: Engine, watch: Watch, looks: int) -> int:
-    """Do what `Engine.look_on` does with an engine's other methods."""
-    for _ in range(looks):
-        steps = next_look(watch, engine.drum_angle)
+def run_by_steps(engine: Engine, monitor: Monitor, checks: int) -> int:
+    """Do what `Engine.run` does, by means of an engine's other methods."""
+    for _ in range(checks):
+        steps = steps_to_next_check(monitor, engine.drum_angle)
         if steps == 0:
-            return OVER
-        if watch.row["turning"][0]:
-            engine.drive(float(watch.row["rate"][0]))
+            return DONE
+        if monitor.row["turning"][0]:
+            engine.drive(float(monitor.row["rate"][0]))
         engine.advance(steps)
         state, reaches = engine.state(), engine.reaches()
-        if after_look(watch):
-            note_extremes(watch, *engine.extremes(), state.position, reaches)
-        if any_left(watch, state.position, reaches):
-            return ONE_LEFT
-        judge_rest(watch, state.velocity, state.spin)
-    return AGAIN
+        if record_check(monitor):
+            note_extremes(monitor, *engine.extremes(), state.position, reaches)
+        if any_outside(monitor, state.position, reaches):
+            return CONTAINER_LEFT
+        update_rest(monitor, state.velocity, state.spin)
+    return RUNNING
 
 
 ContactRow = tuple[int, int, Part | None, Point, Point, Point, float]
@@ -111,7 +115,7 @@ ContactRow = tuple[int, int, Part | None, Point, Point, Point, float]
 
 @dataclass(frozen=True)
 class Contacts:
-    """The contacts of the last step, a row each, ordered by body, then by what it touches.
+    """The contacts of the last step, a row each, ordered by body, then by the other body or piece.
 
     Attributes
     ----------
@@ -120,7 +124,7 @@ class Contacts:
     other : ndarray, shape (n,)
         Index of the other body (always the greater one), or -1 for a piece.
     part : tuple of (Part or None), length n
-        What the piece belongs to; None between two bodies.
+        Part of the scene that the piece belongs to; None between two bodies.
     point : ndarray, shape (n, 2)
         [mm]
     normal : ndarray, shape (n, 2)
@@ -128,7 +132,7 @@ class Contacts:
     force : ndarray, shape (n, 2)
         On the body, friction included [mN].
     overlap : ndarray, shape (n,)
-        Depth by which the two overlap, which is what both give way [mm].
+        Depth by which the undeformed outlines overlap, the sum of both dents [mm].
     """
 
     body: IntArray
@@ -141,7 +145,7 @@ class Contacts:
 
     @classmethod
     def of_rows(cls, rows: Iterable[ContactRow]) -> Self:
-        """Put contacts in order: engines list them in that of their own tables, on which nothing must depend."""
+        """Sort contacts, so that no result depends on the order in which an engine lists them."""
         rows = sorted(rows, key=lambda row: (row[0], row[1], row[2] or "", row[3]))
         return cls(
             body=np.array([row[0] for row in rows], dtype=np.int64),
@@ -157,7 +161,7 @@ class Contacts:
 class Engine(Protocol):
     """A simulation of one scene.
 
-    Every engine starts with the scene's walls and drum (at angle 0, not turning) and no bodies.
+    It starts with the scene's walls and drum (at angle 0, not turning), without bodies.
     """
 
     @property
@@ -167,34 +171,35 @@ class Engine(Protocol):
     def add(
         self, body: Body, position: Point, angle: float = 0.0, velocity: Point = (0.0, 0.0), spin: float = 0.0
     ) -> None:
-        """Put a body in."""
+        """Add a body."""
 
     def remove(self, index: int) -> None:
-        """Take a body out."""
+        """Remove a body."""
 
     def reshape(self, body: Body) -> None:
-        """Give a body that is in another section, and what has set of it; place, mass and speed stay as they were."""
+        """Give an added body another section and contact parameters; position, mass and velocity stay."""
 
     def drive(self, rate: float) -> None:
-        """Have the motor turn the drum at this rate [rad/s], as far as its torque allows."""
+        """Set the target rate of the motor [rad/s], which it approaches within its torque limit."""
 
     def hold(self) -> None:
-        """Have the gear hold the drum where it is, whatever presses on it, until it is driven again."""
+        """Lock the drum at its angle, as its self-locking gear does, until `drive` is called."""
 
     def advance(self, steps: int) -> None:
-        """Let this many time steps pass."""
+        """Do this many time steps."""
 
-    def look_on(self, watch: Watch, looks: int) -> int:
-        """Let time pass until what is watched for has come, a container has left, or there were so many looks.
+    def run(self, monitor: Monitor, checks: int) -> int:
+        """Advance until the monitor's wait is over or a container has left, for at most this many checks.
 
         Returns
         -------
         int
-            OVER, ONE_LEFT or AGAIN of `watching`; after ONE_LEFT the rest of that look has not been judged.
+            DONE, CONTAINER_LEFT or RUNNING of `monitor`. After CONTAINER_LEFT the caller must call `update_rest` for
+            that check, once the container is removed.
         """
 
     def reaches(self) -> FloatArray:
-        """Give how far each outline goes from its centre now, ordered as `state` is, of shape (n,) [mm]."""
+        """Give the greatest distance of each outline from its centre, ordered as `state`, of shape (n,) [mm]."""
 
     def state(self) -> State:
         """Give positions and velocities."""
@@ -203,13 +208,13 @@ class Engine(Protocol):
         """Give the contacts of the last step."""
 
     def dents(self) -> FloatArray:
-        r"""Give how far each container is pressed in at the last step, ordered as `state` is, of shape (n, 2, 2) [mm].
+        r"""Give the dent tensor of each container at the last step, ordered as `state`, of shape (n, 2, 2) [mm].
 
         .. math:: D = \sum_c \delta_c\, n_c \otimes n_c
 
-        with the dents and normals of its contacts that press. Between two boards its greater eigenvalue is the height
-        lost.
+        with the dents and normals of its contacts that bear a force. Between two boards the greater eigenvalue is the
+        height lost.
         """
 
     def extremes(self) -> tuple[float, float, float]:
-        """Give the greatest contact force [mN], the deepest dent of a container [mm] and that over its diameter."""
+        """Give the greatest contact force [mN], the deepest dent [mm], and the greatest dent over diameter [-]."""

@@ -1,6 +1,6 @@
-"""What an engine simulates, in no engine's own terms: chains of pieces, a drum, round and flattened bodies.
+"""Geometry and properties of what is simulated, independent of the engine: chains of pieces, drum, bodies.
 
-Units of this room: mm, kg, s, rad. A force is then in kg mm/s2, which is mN, and a torque in mN mm.
+Units in `colsim.physics`: mm, kg, s, rad; forces are thus in kg mm/s2 = mN, torques in mN mm.
 """
 
 from __future__ import annotations
@@ -15,10 +15,11 @@ from typing import Self
 from colsim.theory.squeeze import ATMOSPHERE, Bottle
 
 __all__ = [
-    "FIRM",
+    "FIRM_CONTACT",
     "Arc",
     "Body",
     "Chain",
+    "ContactParameters",
     "Drum",
     "Friction",
     "Line",
@@ -26,7 +27,6 @@ __all__ = [
     "Piece",
     "Point",
     "Scene",
-    "Yielding",
     "friction_with",
     "reach_of",
     "straightened",
@@ -34,16 +34,16 @@ __all__ = [
 
 Point = tuple[float, float]
 Friction = float | tuple[float, ...]
-"""Friction of a piece against a container: one for all, or one for each surface that containers have."""
+"""Friction between a piece and containers: one for all, or one for each surface of containers."""
 
 
 def friction_with(friction: Friction, surface: int) -> float:
-    """Give the friction of a piece against containers of one surface [-]."""
+    """Give the friction between a piece and containers of one surface [-]."""
     return friction[surface] if isinstance(friction, tuple) else friction
 
 
 class Part(StrEnum):
-    """What a piece belongs to, so that a contact can be named."""
+    """Part of a column that a piece belongs to."""
 
     LEFT_WALL = "left wall"
     RIGHT_WALL = "right wall"
@@ -60,7 +60,7 @@ class Part(StrEnum):
 
 @dataclass(frozen=True)
 class Line:
-    """A straight piece; free space lies to the left of the way from start to end."""
+    """A line segment; free space is on the left of its direction."""
 
     start: Point
     end: Point
@@ -68,7 +68,7 @@ class Line:
     part: Part = Part.OTHER
 
     def direction(self, share: float) -> Point:
-        """Give the unit vector along the way at a share of it."""
+        """Give the unit tangent at a share of the length."""
         dx, dy = self.end[0] - self.start[0], self.end[1] - self.start[1]
         length = math.hypot(dx, dy)
         return (dx / length, dy / length)
@@ -84,7 +84,10 @@ class Line:
 
 @dataclass(frozen=True)
 class Arc:
-    """A piece of a circle, travelled from one angle through ``sweep`` (counterclockwise positive) [rad]."""
+    """A circular arc from one angle through ``sweep`` (counterclockwise positive) [rad]; free space is on its left.
+
+    It is convex if the sweep is negative.
+    """
 
     centre: Point
     radius: float
@@ -94,20 +97,20 @@ class Arc:
     part: Part = Part.OTHER
 
     def at(self, share: float) -> Point:
-        """Give the point at a share of the way along the arc."""
+        """Give the point at a share of the length."""
         angle = self.from_angle + share * self.sweep
         return (self.centre[0] + self.radius * math.cos(angle), self.centre[1] + self.radius * math.sin(angle))
 
     def distance(self, point: Point) -> float:
         """Give the distance of a point from the arc."""
         x, y = point[0] - self.centre[0], point[1] - self.centre[1]
-        off = math.remainder(math.atan2(y, x) - self.from_angle - self.sweep / 2, 2 * math.pi)
-        if abs(off) <= abs(self.sweep) / 2:
+        from_middle = math.remainder(math.atan2(y, x) - self.from_angle - self.sweep / 2, 2 * math.pi)
+        if abs(from_middle) <= abs(self.sweep) / 2:
             return abs(math.hypot(x, y) - self.radius)
         return min(math.dist(point, self.start), math.dist(point, self.end))
 
     def direction(self, share: float) -> Point:
-        """Give the unit vector along the way at a share of it."""
+        """Give the unit tangent at a share of the length."""
         angle = self.from_angle + share * self.sweep + math.copysign(math.pi / 2, self.sweep)
         return (math.cos(angle), math.sin(angle))
 
@@ -126,19 +129,19 @@ Piece = Line | Arc
 
 
 def straightened(piece: Piece, chord_turn: float) -> Iterator[Line]:
-    """Cut a piece into straight ones.
+    """Replace an arc by chords.
 
     Parameters
     ----------
     piece : Line or Arc
-        A line is given back as it is.
+        A line stays as it is.
     chord_turn : float
-        Greatest angle by which one chord of an arc turns against the next [deg].
+        Greatest angle between neighbouring chords [deg].
 
     Yields
     ------
     Line
-        Straight pieces in order, each with the friction and part of the whole.
+        In order, each with friction and part of the piece.
     """
     if isinstance(piece, Line):
         yield piece
@@ -151,7 +154,7 @@ def straightened(piece: Piece, chord_turn: float) -> Iterator[Line]:
 
 @dataclass(frozen=True)
 class Chain:
-    """Pieces that follow each other end to start, with free space to the left of the way along them."""
+    """Pieces joined end to start, with free space on their left."""
 
     pieces: tuple[Piece, ...]
     closed: bool = False
@@ -159,7 +162,7 @@ class Chain:
 
 @dataclass(frozen=True)
 class Drum:
-    """A turning outline around the origin, driven by a motor of limited torque.
+    """A rotating outline around the origin, driven by a motor of limited torque.
 
     Attributes
     ----------
@@ -182,68 +185,68 @@ def reach_of(height: float, flat: float, side: float) -> float:
 
 
 @dataclass(frozen=True)
-class Yielding:
-    """How a container gives way where it is touched; `contact_law` says what force that takes.
+class ContactParameters:
+    """Parameters of a container in the contact law, `contact_law`.
 
     Attributes
     ----------
-    firm : float
-        Stiffness of one contact without the gas [mN/mm]: twice what a load between two boards shows.
+    constant_stiffness : float
+        Constant part k_0 of the stiffness of one contact [mN/mm]: twice the stiffness between two boards without gas.
     length : float
-        Of the skin that gas presses out [mm]; 0 if all of the stiffness stands in ``firm``.
+        Length of wall under gas pressure [mm]; 0 if the stiffness is constant.
     headspace, body_share : float
-        Shares of the inside that are gas, and that lie within the straight body [-].
-    stretch : float
-        Share of the inside by which pressure stretches the wall [per kPa].
-    filled : float
-        Absolute pressure before anything presses [kPa].
+        Shares of the volume inside that are gas, and that are within the straight body [-].
+    wall_stretch : float
+        Share of the volume by which pressure expands the wall [1/kPa].
+    initial_pressure : float
+        Absolute pressure without load [kPa].
     set_fraction : float
-        Share of a flat that stays when the load goes [-]: 0 circulates like a tyre, 1 is set for good.
+        Share of a flat that is permanent once the load is gone [-]: 0 none of it, 1 all.
     """
 
-    firm: float
+    constant_stiffness: float
     length: float = 0.0
     headspace: float = 0.0
     body_share: float = 0.0
-    stretch: float = 0.0
-    filled: float = ATMOSPHERE
+    wall_stretch: float = 0.0
+    initial_pressure: float = ATMOSPHERE
     set_fraction: float = 0.0
 
     @classmethod
     def of_boards(cls, stiffness: float) -> Self:
-        """Make what shows a stiffness between two boards [N/mm]: each of its two contacts is twice as stiff."""
+        """Make those of a constant stiffness between two boards [N/mm]: each of the two contacts is twice as stiff."""
         return cls(2000.0 * stiffness)
 
     @classmethod
     def of_bottle(cls, bottle: Bottle, set_fraction: float = 0.0) -> Self:
-        """Make what shows the squeeze curve of a bottle between two boards."""
+        """Make those with which a container has the squeeze curve of a bottle between two boards."""
         return cls(
-            firm=2000.0 * bottle.ring_force(1.0),
+            constant_stiffness=2000.0 * bottle.ring_force(1.0),
             length=bottle.length,
             headspace=bottle.headspace,
             body_share=bottle.body_share,
-            stretch=bottle.wall_stretch,
-            filled=bottle.pressure + ATMOSPHERE,
+            wall_stretch=bottle.wall_stretch,
+            initial_pressure=bottle.pressure + ATMOSPHERE,
             set_fraction=set_fraction,
         )
 
 
-FIRM = Yielding.of_boards(70.0)
-"""About what a can or a bottle of carbonated drink shows between two boards at room temperature."""
+FIRM_CONTACT = ContactParameters.of_boards(70.0)
+"""About those of a can, or of a bottle of carbonated drink, at room temperature."""
 
 
 @dataclass(frozen=True)
 class Body:
-    """A container's cross-section: a disc, a stadium where it has a flat, a box with rounded corners with four.
+    """A container's cross-section: a disc, a stadium (two flats), or a box with rounded corners (four flats).
 
     Attributes
     ----------
     index : int
-        Small whole number of its own; results are ordered by it.
+        Unique small whole number; results are ordered by it.
     height : float
         Least thickness of the section [mm]; the diameter of a disc.
     flat : float
-        Width of each of its two flats [mm]; 0 for a disc. They lie along the body's own x axis.
+        Width of each of its two flats [mm]; 0 for a disc. They are parallel to the body's x axis.
     mass : float
         [kg]
     moment : float
@@ -251,17 +254,17 @@ class Body:
     restitution : float
         Rebound speed over impact speed against a rigid surface [-].
     surface : int
-        Which of the surfaces that the scene's frictions tell apart.
+        Number of its surface in the friction tables of the scene.
     flat_angle : float
-        By how much the flats are turned against the body's own x axis [rad].
-    gives : Yielding
-        How it gives way where it is touched.
+        Angle of the flats to the body's x axis [rad].
+    contact : ContactParameters
+        Parameters in the contact law.
     side : float
-        Height of each of its two flat sides [mm]: above 0 it is a box with rounded corners; 0 leaves half rounds.
+        Height of each of its two flat sides [mm]; above 0 the section is a box with rounded corners.
     set_squeeze : float
-        How much lower it has become for good under the load that set its flats [mm].
+        Permanent loss of height that came with its set flats [mm].
     bulges : bool
-        Whether it stands so close between the side walls that its bulge under load meets both.
+        Whether its bulge under load touches both side walls, as in single file.
     """
 
     index: int
@@ -272,25 +275,34 @@ class Body:
     restitution: float = 0.0
     surface: int = 0
     flat_angle: float = 0.0
-    gives: Yielding = FIRM
+    contact: ContactParameters = FIRM_CONTACT
     side: float = 0.0
     set_squeeze: float = 0.0
     bulges: bool = False
 
     @property
-    def law(self) -> tuple[float, ...]:
-        """What the law of contact asks of it, as engines lay it into a row.
+    def contact_row(self) -> tuple[float, ...]:
+        """Inputs of the contact law in the order of columns that engines use.
 
-        Firm, length, headspace, body share, stretch, filled as of `Yielding`; area of the round section [mm2]; dent of
-        each flat that has set [mm]; share of a flat that sets [-].
+        Constant stiffness, length, headspace, body share, wall stretch and initial pressure of `ContactParameters`;
+        area of the round section [mm2]; permanent dent of each set flat [mm]; set fraction [-].
         """
-        gives, round_diameter = self.gives, self.height + self.set_squeeze
-        of_skin = (gives.firm, gives.length, gives.headspace, gives.body_share, gives.stretch, gives.filled)
-        return (*of_skin, math.pi / 4 * round_diameter**2, self.set_squeeze / 2, gives.set_fraction)
+        contact, round_diameter = self.contact, self.height + self.set_squeeze
+        return (
+            contact.constant_stiffness,
+            contact.length,
+            contact.headspace,
+            contact.body_share,
+            contact.wall_stretch,
+            contact.initial_pressure,
+            math.pi / 4 * round_diameter**2,
+            self.set_squeeze / 2,
+            contact.set_fraction,
+        )
 
     @property
     def corner_radius(self) -> float:
-        """Radius of what is not flat [mm]."""
+        """Radius of the rounded parts of the section [mm]."""
         return (self.height - self.side) / 2
 
     @property
@@ -301,19 +313,18 @@ class Body:
 
 @dataclass(frozen=True)
 class Scene:
-    """Everything that stays the same while containers come and go.
+    """Everything but the containers.
 
     Attributes
     ----------
     gravity : (float, float)
         [mm/s2]
     walls : tuple of Chain
-        What does not move.
+        Everything fixed.
     body_friction : float or tuple of tuple of float
-        Friction between two containers [-]: one for all, or a symmetric table by their surfaces; each piece carries
-        its own against a container.
+        Friction between two containers [-]: one for all, or a symmetric table by their surfaces.
     drum : Drum or None
-        What turns, if anything does.
+        The drum, if there is one.
     """
 
     gravity: Point

@@ -1,4 +1,4 @@
-"""Loading a column and turning its rotor, on any engine; `watching` says when a turn is over."""
+"""Loading a column and turning its rotor, on any engine; `monitor` decides when a turn is over."""
 
 from __future__ import annotations
 
@@ -11,24 +11,33 @@ import numpy as np
 from colsim.physics.cross_section import CrossSection
 from colsim.physics.engines import Contacts, Engine, FloatArray, Settings, State
 from colsim.physics.mechanism import Mechanism, why_blocked, why_held
+from colsim.physics.monitor import (
+    CONTAINER_LEFT,
+    DONE,
+    DROPPED,
+    LOST,
+    new_monitor,
+    start_wait,
+    update_rest,
+    whereabouts,
+)
 from colsim.physics.scene import Body, Point
-from colsim.physics.watching import DROPPED, LOST, ONE_LEFT, OVER, begin, has_left, judge_rest, new_watch
 
 __all__ = ["Frame", "LostContainerError", "Turn", "VendingColumn"]
 
-DEEPEST = 0.2  # of its diameter that a container may be dented at one contact
-LAYING_GAP = 1.0  # [mm] above what lies there, at which a container is let go
-SINGLE_FILE = 3.0  # [mm] beside a container, below which its bulge can meet both side walls
-MANY = 1 << 30  # looks
+MAX_DENT_SHARE = 0.2  # dent at one contact over diameter, up to which the contact law is used
+DROP_HEIGHT = 1.0  # [mm] above the stack from which a container is dropped
+SINGLE_FILE_GAP = 3.0  # [mm] of play between the side walls, below which a bulge can touch both
+UNLIMITED = 1 << 30  # checks
 
 
 class LostContainerError(Exception):
-    """A container left the column other than by the outlet, or its place is not a number."""
+    """A container left the column other than through the outlet, its position is NaN, or a dent is too deep."""
 
 
 @dataclass(frozen=True)
 class Frame:
-    """A picture of the column at one time.
+    """State of the column at one time.
 
     Attributes
     ----------
@@ -37,11 +46,11 @@ class Frame:
     drum_angle : float
         [rad]
     state : State
-        Where the bodies are and how they move.
+        Positions and velocities of the bodies.
     bodies : tuple of Body
-        Their sections at that time, in the same order; empty where all are as they were laid in.
+        Their sections at that time, in the same order; empty if all are as they were loaded.
     dents : ndarray, shape (n, 2, 2)
-        How far each is pressed in, as `Engine.dents` gives it [mm].
+        Dent tensor of each, as `Engine.dents` gives it [mm].
     """
 
     time: float
@@ -53,22 +62,22 @@ class Frame:
 
 @dataclass(frozen=True)
 class Turn:
-    """What one turn of the drum by one pocket did.
+    """Result of one turn of the drum by one pocket.
 
     Attributes
     ----------
     dropped : tuple of int
-        Indices of the containers that came, in order.
+        Indices of the containers that came out, in order.
     blocked : bool
-        Whether the drum stopped short of its place.
+        Whether the drum was stopped before its target.
     duration : float
         Until everything was at rest [s].
     peak_force : float
-        Greatest contact force at every second look [N]; a knock in between is not in it.
+        Greatest contact force [N], checked every second check; shorter peaks in between are missed.
     dent : float
-        Deepest dent of a container at one contact, at every second look [mm].
+        Deepest dent of a container at one contact [mm], checked likewise.
     shared : bool
-        Whether two containers lay touching within the drum, so in one pocket, at any such look.
+        Whether two containers touched within the drum, thus in one pocket, at any such check.
     """
 
     dropped: tuple[int, ...]
@@ -80,20 +89,20 @@ class Turn:
 
 
 class VendingColumn:
-    """One column with its containers, being loaded and vended.
+    """One column that is loaded and vended.
 
     Parameters
     ----------
     section : CrossSection
-        Scene and places.
+        Scene and dimensions.
     engine : Engine
-        Made for that scene, without bodies yet.
+        Engine of that scene, without bodies.
     settings : Settings
-        The engine's own.
+        Those of the engine.
     speed : float
-        Rate at which the motor turns the drum [rad/s].
+        Full speed of the drum [rad/s].
     watch : callable, optional
-        Given a `Frame` at every look, a fiftieth of a second apart.
+        Called with a `Frame` at every check, every fiftieth of a second.
     """
 
     def __init__(
@@ -105,9 +114,9 @@ class VendingColumn:
         speed: float,
         watch: Callable[[Frame], None] | None = None,
     ) -> None:
-        self._section, self._engine, self._show = section, engine, watch
-        self._watch = new_watch(settings.step)
-        self._row = self._watch.row[0]
+        self._section, self._engine, self._on_frame = section, engine, watch
+        self._monitor = new_monitor(settings.step)
+        self._row = self._monitor.row[0]
         self._row["speed"], self._row["turn"] = speed, section.turn
         self._row["drum_radius"], self._row["housing_radius"] = section.drum_radius, section.housing_radius
         self._row["half_width"] = section.width / 2
@@ -119,7 +128,7 @@ class VendingColumn:
 
     @property
     def state(self) -> State:
-        """Where the containers are."""
+        """Positions and velocities of the containers."""
         return self._engine.state()
 
     @property
@@ -128,7 +137,7 @@ class VendingColumn:
         return tuple(self._bodies)
 
     def contacts(self) -> Contacts:
-        """Give the contacts as they are now."""
+        """Give the contacts of the last step."""
         return self._engine.contacts()
 
     def why_held(self) -> Mechanism:
@@ -146,22 +155,22 @@ class VendingColumn:
         return self._dispensed
 
     def frame(self) -> Frame:
-        """Give a picture of the column as it is now."""
+        """Give the present state of the column."""
         state = self.state
         bodies = tuple(self._bodies[index] for index in state.index.tolist())
         return Frame(float(self._row["time"]), self._engine.drum_angle, state, bodies, self._engine.dents())
 
     def lay(self, body: Body, across: float, angle: float = 0.0) -> bool:
-        """Lay a container on what is there, without overlap, and let it come to rest.
+        """Put a container on the stack, without overlap, and wait for rest.
 
         Parameters
         ----------
         body : Body
             The container.
         across : float
-            Where it is laid across the free width, from -1 (left wall) to 1 (right wall).
+            Horizontal position, from -1 (at the left wall) to 1 (at the right wall).
         angle : float
-            How it is turned [rad].
+            Angle of the container [rad].
 
         Returns
         -------
@@ -175,42 +184,42 @@ class VendingColumn:
             if abs(px - x) < distance:
                 y = max(y, py + math.sqrt(distance**2 - (px - x) ** 2))
         for edge in self._section.lifted_edges:
-            if edge.distance((x, y + LAYING_GAP)) < body.reach:  # no room beside the edge: it lies on the lip
+            if edge.distance((x, y + DROP_HEIGHT)) < body.reach:  # no room beside the edge: it rests on the lip
                 lip_x, lip_y = edge.start
                 y = lip_y + math.sqrt(body.reach**2 - (lip_x - x) ** 2)
-        if self._meets_drum((x, y + LAYING_GAP), body.reach):
+        if self._meets_drum((x, y + DROP_HEIGHT), body.reach):
             y = max(y, math.sqrt((self._section.drum_radius + body.reach) ** 2 - x**2))
-        if body.gives.length > 0.0 and 0.0 <= self._section.width - body.height < SINGLE_FILE:
+        if body.contact.length > 0.0 and 0.0 <= self._section.width - body.height < SINGLE_FILE_GAP:
             body = replace(body, bulges=True)
-        self._engine.add(body, (x, y + LAYING_GAP), angle)
+        self._engine.add(body, (x, y + DROP_HEIGHT), angle)
         self._bodies[body.index] = body
         self._row["reach"] = max(self._row["reach"], body.reach)
-        self._pass(turning=False)
+        self._wait(turning=False)
         state = self.state
         highest = state.position[state.index == body.index, 1]
         return bool(np.all(highest + body.height / 2 <= self._section.top))
 
     def _meets_drum(self, point: Point, reach: float) -> bool:
-        """Tell whether the drum, as it is turned now, comes nearer to a point than a reach."""
+        """Tell whether a circle around a point meets the drum at its present angle."""
         drum, (x, y) = self._section.scene.drum, point
         if drum is None:
             return False
         cosine, sine = math.cos(self._engine.drum_angle), math.sin(self._engine.drum_angle)
-        turned = (cosine * x + sine * y, cosine * y - sine * x)
-        return any(piece.distance(turned) < reach for piece in drum.outline.pieces)
+        local = (cosine * x + sine * y, cosine * y - sine * x)
+        return any(piece.distance(local) < reach for piece in drum.outline.pieces)
 
     def take_out(self, index: int) -> None:
-        """Take out a container that does not go in, or has come out."""
+        """Remove a container that has no room, or has come out."""
         self._engine.remove(index)
         del self._bodies[index]
 
     def set_flats(self) -> None:
-        """Have soft containers keep that share of their flats which sets, across what presses on them most now."""
+        """Make a share of the present flats of soft containers permanent, on the axis of the greatest dent of each."""
         state, changed = self.state, False
         for index, angle, dents in zip(state.index.tolist(), state.angle.tolist(), self._engine.dents(), strict=True):
             body = self._bodies[index]
-            most, direction = _most_pressed(dents)
-            squeeze = body.gives.set_fraction * (most + body.set_squeeze)
+            height_lost, direction = _principal_dent(dents)
+            squeeze = body.contact.set_fraction * (height_lost + body.set_squeeze)
             if squeeze <= body.set_squeeze:
                 continue
             diameter = body.height + body.set_squeeze
@@ -224,29 +233,29 @@ class VendingColumn:
             self._engine.reshape(self._bodies[index])
             changed = True
         if changed:
-            self._pass(turning=False)
+            self._wait(turning=False)
 
     def turn(self) -> Turn:
-        """Turn the drum by one pocket and wait until everything is at rest.
+        """Turn the drum by one pocket and wait for rest.
 
         Raises
         ------
         LostContainerError
-            If a container leaves other than by the outlet.
+            If a container leaves other than through the outlet, or is dented beyond the range of the contact law.
         """
         self._dropped = []
-        row, begun = self._row, float(self._row["time"])
+        row, start = self._row, float(self._row["time"])
         row["peak_force"], row["dent"], row["dent_share"], row["shared"], row["vending"] = 0.0, 0.0, 0.0, False, True
         self._turns += 1
-        # From the start, not from where the drum is: relative targets would add up their errors.
+        # Absolute, since errors of relative targets would add up.
         row["target"] = self._section.turn * self._turns * 2 * math.pi / self._section.pockets
-        self._pass(turning=True)
+        self._wait(turning=True)
         blocked = bool(row["blocked"])
         if not blocked:
             self._engine.hold()
-            self._pass(turning=False)
+            self._wait(turning=False)
         row["vending"] = False
-        if row["dent_share"] > DEEPEST:
+        if row["dent_share"] > MAX_DENT_SHARE:
             raise LostContainerError(
                 f"a container is dented by {row['dent_share']:.0%} of its diameter at one contact, which this model "
                 "does not reach"
@@ -254,36 +263,36 @@ class VendingColumn:
         return Turn(
             dropped=tuple(self._dropped),
             blocked=blocked,
-            duration=float(row["time"]) - begun,
+            duration=float(row["time"]) - start,
             peak_force=float(row["peak_force"]),
             dent=float(row["dent"]),
             shared=bool(row["shared"]),
         )
 
-    def _pass(self, *, turning: bool) -> None:
-        """Turn the drum to its target, or wait until everything is at rest, and take out what drops meanwhile."""
-        begin(self._watch, turning=turning)
-        looks = MANY if self._show is None else 1
-        while (found := self._engine.look_on(self._watch, looks)) != OVER:
-            if self._show is not None:
-                self._show(self.frame())
-            if found == ONE_LEFT:
-                self._take_out_what_left()
-                judge_rest(self._watch, self.state.velocity, self.state.spin)
+    def _wait(self, *, turning: bool) -> None:
+        """Turn the drum to its target, or wait for rest; remove containers that leave meanwhile."""
+        start_wait(self._monitor, turning=turning)
+        checks = UNLIMITED if self._on_frame is None else 1
+        while (result := self._engine.run(self._monitor, checks)) != DONE:
+            if self._on_frame is not None:
+                self._on_frame(self.frame())
+            if result == CONTAINER_LEFT:
+                self._remove_outside()
+                update_rest(self._monitor, self.state.velocity, self.state.spin)
 
-    def _take_out_what_left(self) -> None:
+    def _remove_outside(self) -> None:
         state, reaches = self.state, self._engine.reaches()
         for index, (x, y), reach in zip(state.index.tolist(), state.position.tolist(), reaches.tolist(), strict=True):
-            where = has_left(self._watch, x, y, reach)
-            if where == DROPPED:
+            place = whereabouts(self._monitor, x, y, reach)
+            if place == DROPPED:
                 self.take_out(index)
                 self._dropped.append(index)
                 self._dispensed += 1
-            elif where == LOST:
+            elif place == LOST:
                 raise LostContainerError(f"container {index} is at ({x:g}, {y:g}) mm, outside the column")
 
 
-def _most_pressed(dents: FloatArray) -> tuple[float, float]:
-    """Give the greatest height lost along one axis [mm], and the direction of that axis [rad]."""
+def _principal_dent(dents: FloatArray) -> tuple[float, float]:
+    """Give the greater principal value of a dent tensor, the height lost along its axis [mm], and that axis [rad]."""
     (xx, xy), (_, yy) = dents.tolist()
     return (xx + yy) / 2 + math.hypot((xx - yy) / 2, xy), math.atan2(2.0 * xy, xx - yy) / 2

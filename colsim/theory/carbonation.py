@@ -1,7 +1,7 @@
 """Pressure of the carbon dioxide in a closed drink, by a chart and by the solubility of the gas.
 
-A drink that holds less gas than it would in the open has a gauge pressure below 0; air in the bottle then adds to it.
-Still drinks have none to speak of: their pressure is 0, and nothing here is asked.
+A drink with less gas than in equilibrium with one atmosphere of carbon dioxide has a gauge pressure below 0; air in the
+bottle adds to it. A still drink has pressure 0, and these functions do not apply.
 """
 
 from __future__ import annotations
@@ -13,17 +13,17 @@ from colsim.theory._checks import require
 __all__ = ["chart_pressure", "gauge_pressure", "henry_pressure", "pressure_spread", "weiss_pressure"]
 
 ATMOSPHERE = 101.325
-"""Pressure of the air [kPa]."""
+"""Atmospheric pressure [kPa]."""
 MOLAR_VOLUME = 22.414
 """Volume of a mole of gas at 0 deg C and one atmosphere [L/mol]."""
 KILOPASCALS_PER_PSI = 6.894757
 """Conversion [kPa/psi]."""
 VOLUMES = (1.0, 5.0)
-"""Carbonation that the formulas are trusted for [volumes]; soft drinks have 1.5 to 4."""
+"""Range of carbonation of the formulas [volumes]; soft drinks have 1.5 to 4."""
 COLDEST, CHART_ENDS, HOTTEST = -1.5, 18.5, 40.0
-"""Where all begin, where the chart ends (30 to 65 F, roughly) and where the others do [deg C]."""
+"""Lower limit of all formulas, upper limit of the chart (30 to 65 F, roughly) and of the others [deg C]."""
 BLEND_BEGINS = 10.0
-"""Above it `gauge_pressure` passes over from the chart to Henry's law, up to where the chart ends [deg C]."""
+"""Temperature from which `gauge_pressure` blends the chart into Henry's law, up to `CHART_ENDS` [deg C]."""
 
 
 def _check(volumes: float, temperature: float, hottest: float, to_do: str) -> None:

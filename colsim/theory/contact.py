@@ -1,4 +1,4 @@
-"""A contact that gives way: spring and damper, in closed form."""
+"""A contact of spring and damper, in closed form."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from scipy.optimize import brentq
 from colsim.theory._checks import require, require_positive
 
 __all__ = [
-    "GREATEST_DAMPING",
+    "MAX_DAMPING",
     "contact_time",
     "damping_ratio",
     "greatest_overlap",
@@ -19,20 +19,22 @@ __all__ = [
     "three_flats_ratio",
 ]
 
-GREATEST_DAMPING = 2.0
-"""Damping ratio of what hardly bounces [-]: it rebounds at 4.8 % of the speed; no dashpot on a spring takes it all."""
+MAX_DAMPING = 2.0
+"""Greatest damping ratio used [-], of restitution 0.048; no finite damping ratio gives a restitution of 0."""
 
 
-def _shape(damping: float) -> float:
-    """Give arccos(zeta)/sqrt(1 - zeta^2), which goes on as arcosh(zeta)/sqrt(zeta^2 - 1) above 1."""
-    off = 1.0 - damping**2
-    if abs(off) < 1e-9:
+def _arccos_ratio(damping: float) -> float:
+    """Give arccos(zeta)/sqrt(1 - zeta^2); above 1 it is arcosh(zeta)/sqrt(zeta^2 - 1)."""
+    difference = 1.0 - damping**2
+    if abs(difference) < 1e-9:
         return 1.0
-    return math.acos(damping) / math.sqrt(off) if off > 0 else math.acosh(damping) / math.sqrt(-off)
+    if difference > 0:
+        return math.acos(damping) / math.sqrt(difference)
+    return math.acosh(damping) / math.sqrt(-difference)
 
 
 def restitution(damping: float) -> float:
-    r"""Give the speed of rebound over that of impact of a damped linear spring that never pulls.
+    r"""Give the restitution of a damped linear spring without adhesion.
 
     .. math:: e = \exp\left(-\frac{2 \zeta \arccos \zeta}{\sqrt{1 - \zeta^2}}\right)
 
@@ -53,14 +55,13 @@ def restitution(damping: float) -> float:
 
     Notes
     -----
-    Contact ends when the force k x + c v falls to zero, before the bodies part. If the spring were allowed to pull
-    until they part, it would be exp(-pi zeta / sqrt(1 - zeta^2)), which is less.
+    Contact ends when the force k x + c v falls to zero, before the overlap does. With adhesion until the overlap is
+    zero the restitution would be lower, exp(-pi zeta / sqrt(1 - zeta^2)).
 
     References
     ----------
     Linear spring and dashpot: Schaefer, Dippel, Wolf, J. Phys. I France 6 (1996) 5. The end at zero force is derived:
-    the angle omega t at which it comes is 2 arccos(zeta), and the speed is then the one of impact times
-    exp(-zeta omega_0 t).
+    it comes at the phase omega t = 2 arccos(zeta), where the speed is that of impact times exp(-zeta omega_0 t).
 
     Examples
     --------
@@ -70,11 +71,11 @@ def restitution(damping: float) -> float:
     require(
         math.isfinite(damping) and damping >= 0, f"damping must be 0 or more: got {damping!r}. Give c/(2 sqrt(k m))"
     )
-    return math.exp(-2.0 * damping * _shape(damping))
+    return math.exp(-2.0 * damping * _arccos_ratio(damping))
 
 
 def damping_ratio(wanted: float) -> float:
-    """Give the damping ratio zeta with which a spring that never pulls has a restitution [-].
+    """Give the damping ratio zeta of a spring without adhesion that has a restitution [-].
 
     Parameters
     ----------
@@ -84,7 +85,7 @@ def damping_ratio(wanted: float) -> float:
     Returns
     -------
     float
-        At most `GREATEST_DAMPING`, which a restitution below 0.048 is given too.
+        At most `MAX_DAMPING`, also for a restitution below 0.048.
 
     Raises
     ------
@@ -101,29 +102,29 @@ def damping_ratio(wanted: float) -> float:
     0.731
     """
     require(0 <= wanted <= 1, f"restitution must be between 0 and 1: got {wanted!r}. Take rebound over impact speed")
-    if wanted <= restitution(GREATEST_DAMPING):
-        return GREATEST_DAMPING
-    return float(brentq(lambda damping: restitution(damping) - wanted, 0.0, GREATEST_DAMPING))
+    if wanted <= restitution(MAX_DAMPING):
+        return MAX_DAMPING
+    return float(brentq(lambda damping: restitution(damping) - wanted, 0.0, MAX_DAMPING))
 
 
 def contact_time(stiffness: float, mass: float, damping: float = 0.0) -> float:
-    r"""Give how long a body touches that runs into a damped spring which never pulls.
+    r"""Give the contact time of a body that hits a damped spring without adhesion.
 
     .. math:: t = \frac{2 \arccos \zeta}{\omega_0 \sqrt{1 - \zeta^2}}, \qquad \omega_0 = \sqrt{k/m}
 
     Parameters
     ----------
     stiffness : float
-        k [N/mm].
+        Stiffness k [N/mm].
     mass : float
-        m of the body, or 1/(1/m1 + 1/m2) of two [kg].
+        Mass m of the body, or effective mass 1/(1/m1 + 1/m2) of two [kg].
     damping : float
         Damping ratio zeta [-].
 
     Returns
     -------
     float
-        [s]; without damping half a period.
+        Contact time [s]; half a period without damping.
 
     Raises
     ------
@@ -132,7 +133,7 @@ def contact_time(stiffness: float, mass: float, damping: float = 0.0) -> float:
 
     References
     ----------
-    As `restitution`; gravity is left out.
+    As `restitution`; without gravity.
 
     Examples
     --------
@@ -141,25 +142,25 @@ def contact_time(stiffness: float, mass: float, damping: float = 0.0) -> float:
     """
     require_positive(stiffness=stiffness, mass=mass)
     restitution(damping)
-    return 2.0 * _shape(damping) / math.sqrt(1000.0 * stiffness / mass)
+    return 2.0 * _arccos_ratio(damping) / math.sqrt(1000.0 * stiffness / mass)
 
 
 def greatest_overlap(speed: float, stiffness: float, mass: float, damping: float = 0.0) -> float:
-    r"""Give how deep a body goes into a damped spring.
+    r"""Give the greatest overlap of a body that hits a damped spring.
 
     .. math:: x = \frac{v}{\omega_0} \exp\left(-\frac{\zeta \arccos \zeta}{\sqrt{1 - \zeta^2}}\right)
 
     Parameters
     ----------
     speed : float
-        Of impact v [mm/s].
+        Speed of impact v [mm/s].
     stiffness, mass, damping
         As for `contact_time`.
 
     Returns
     -------
     float
-        [mm]
+        Greatest overlap [mm].
 
     Raises
     ------
@@ -181,7 +182,7 @@ def greatest_overlap(speed: float, stiffness: float, mass: float, damping: float
 
 
 def in_series(first: float, second: float) -> float:
-    """Give the stiffness of two springs that bear the same force one behind the other, k1 k2/(k1 + k2) [N/mm].
+    """Give the stiffness of two springs in series, k1 k2/(k1 + k2) [N/mm].
 
     Raises
     ------
@@ -198,7 +199,7 @@ def in_series(first: float, second: float) -> float:
 
 
 def skin_stiffness(pressure: float, length: float) -> float:
-    r"""Give the stiffness of one contact of a taut skin under pressure.
+    r"""Give the stiffness of one contact of a membrane under pressure.
 
     .. math:: k = \pi\,p\,L, \qquad F = k\,\delta
 
@@ -207,12 +208,12 @@ def skin_stiffness(pressure: float, length: float) -> float:
     pressure : float
         Gauge pressure p [kPa].
     length : float
-        Length L that touches along the axis [mm].
+        Length L of the contact along the axis [mm].
 
     Returns
     -------
     float
-        [N/mm] of the dent delta of this one contact; between two boards it is half of that of the height lost.
+        Force over the dent delta of this one contact [N/mm]; the stiffness between two boards is half of it.
 
     Raises
     ------
@@ -237,7 +238,7 @@ def skin_stiffness(pressure: float, length: float) -> float:
 
 
 def three_flats_ratio() -> float:
-    r"""Give by how much three equal contacts at 120 degrees are stiffer than the law of independent dents says [-].
+    r"""Give the stiffness of three equal contacts at 120 degrees over that of independent dents [-].
 
     .. math:: \frac{N}{\pi p L \delta} = \left[\pi \left(\frac{3}{2\pi} - \frac{1}{2\sqrt 3}\right)\right]^{-1}
 

@@ -1,4 +1,4 @@
-"""How much softer plastic gets while a load lies on it: its creep modulus as a power of time."""
+"""Creep modulus of plastic as a power of time."""
 
 from __future__ import annotations
 
@@ -6,25 +6,25 @@ import math
 
 from colsim.theory._checks import require, require_not_negative, require_positive
 
-__all__ = ["QUICK", "creep_modulus"]
+__all__ = ["REFERENCE_TIME", "creep_modulus"]
 
-QUICK = 1.0
-"""How long the quick test of a modulus takes [min], assumed; a reading of a squeeze test takes about as long."""
+REFERENCE_TIME = 1.0
+"""Duration of the short-term test that gives Young's modulus [min], assumed; about that of a squeeze test."""
 
 
 def creep_modulus(modulus: float, time: float, exponent: float) -> float:
-    r"""Give the stress over the strain of plastic under a load that lies on it for some time.
+    r"""Give the creep modulus, stress over strain of plastic under a steady load after some time.
 
     .. math:: E(t) = E \left(\frac{t}{t_0}\right)^{-n}, \qquad t \ge t_0 = 1\ \text{min}
 
     Parameters
     ----------
     modulus : float
-        Young's modulus E of a quick test [MPa].
+        Young's modulus E of a short-term test [MPa].
     time : float
-        Time t under load [min]; below that of the quick test the modulus stays as it is.
+        Time t under load [min]; below `REFERENCE_TIME` the modulus is E.
     exponent : float
-        Creep exponent n [-]: ten times as long divides the modulus by 10 to the power n; 0 for none.
+        Creep exponent n [-]: ten times the time divides the modulus by 10 to the power n; 0 for no creep.
 
     Returns
     -------
@@ -40,8 +40,8 @@ def creep_modulus(modulus: float, time: float, exponent: float) -> float:
     -----
     Steady load and temperature, stress far below yield. Findley's law adds a strain that does not depend on time to one
     that grows as a power of it; over the decades from a minute to a year their sum lies near one power with a smaller
-    exponent, which is n here. A load that changes at the end of the time meets the quick modulus again; to take the
-    creep modulus for that too is the soft end. Poisson's ratio hardly changes with time.
+    exponent, which is n here. A change of load at the end of the time meets the short-term modulus; the creep modulus
+    for it is a soft bound. Poisson's ratio hardly changes with time.
 
     References
     ----------
@@ -61,4 +61,4 @@ def creep_modulus(modulus: float, time: float, exponent: float) -> float:
         math.isfinite(exponent) and 0 <= exponent < 1,
         f"exponent must be at least 0 and below 1: got {exponent!r}. Plastics have 0.01 to 0.1; give 0 for no creep",
     )
-    return float(modulus * max(1.0, time / QUICK) ** -exponent)
+    return float(modulus * max(1.0, time / REFERENCE_TIME) ** -exponent)

@@ -1,6 +1,6 @@
-"""Whether rigid bodies can stand still under contact forces that friction allows, by linear programme.
+"""Whether rigid bodies can be in equilibrium under contact forces within Coulomb's limit, by linear programme.
 
-What is not admissible cannot hold; what is admissible may. Any one unit of force does for N, any of length for mm.
+An admissible state may be at rest; others cannot. N and mm may be replaced by any other units of force and length.
 """
 
 from __future__ import annotations
@@ -21,34 +21,34 @@ __all__ = ["ContactState", "channel_critical_friction", "imbalance", "is_admissi
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
-_ENDLESS = 1e6  # mean weights; beyond it rounding would pass for resistance to rolling
-_ROUGHEST = 1e3  # what this friction does not hold counts as held by none
-_PRECISION = 1e-6  # of the least friction, relative
+_MAX_NORMAL = 1e6  # mean weights; above it rounding errors act like resistance to rolling
+_MAX_FRICTION = 1e3  # a state not admissible with this friction counts as admissible with none
+_PRECISION = 1e-6  # relative, of the least friction
 
 
 @dataclass(frozen=True, eq=False)
 class ContactState:
-    """Bodies in contact, without the forces between them; one value or row given for all is repeated.
+    """Bodies in contact, without the forces between them; arrays are broadcast to their shapes.
 
     Attributes
     ----------
     centre, weight : ndarray, shape (n, 2)
-        Where the weights act [mm], and the weights as vectors [N], which may be zero.
+        Centres of mass [mm], and weights as vectors [N], which may be zero.
     body, other : ndarray, shape (m,)
-        Numbers from 0 of the body that each contact pushes, and of the one pushed back; -1 for what is fixed.
+        Rows of the body that each contact force acts on, and of the one with the reaction; -1 if that is fixed.
     point, normal : ndarray, shape (m, 2)
-        Place [mm], and unit vector into ``body``.
+        Contact point [mm], and unit normal into ``body``.
     friction : ndarray, shape (m,)
         Coefficient [-].
     fixed_normal : ndarray, shape (m,)
-        Normal force where it is known beforehand [N]; nan, as everywhere if left out, where the balances decide.
+        Prescribed normal force [N]; nan, the default, if it is unknown.
     lever : ndarray, shape (m,)
-        Greatest distance of the normal force from its point along the surface [mm], which resists rolling; else 0.
+        Greatest offset of the normal force from its point along the surface [mm], which resists rolling; default 0.
 
     Raises
     ------
     RangeError
-        If shapes do not go together, a body is missing or touches itself, or a number is not as said above.
+        If shapes do not match, a body is missing or in contact with itself, or a number is out of range.
     """
 
     centre: FloatArray
@@ -84,7 +84,7 @@ class ContactState:
 
 
 def imbalance(state: ContactState, forces: FloatArray) -> tuple[FloatArray, FloatArray]:
-    r"""Give what given contact forces leave unbalanced.
+    r"""Give the residual force and torque of each body under given contact forces.
 
     .. math:: \frac{G_i + \sum_c \pm f_c}{|G_i|}, \quad \frac{\sum_c \pm (x_c - x_i) \times f_c}{a_i |G_i|}
 
@@ -109,7 +109,7 @@ def imbalance(state: ContactState, forces: FloatArray) -> tuple[FloatArray, Floa
 
     Notes
     -----
-    Friction and ``lever`` are not looked at. A body without weight is measured in the others' mean weight.
+    Friction and ``lever`` have no effect. Residuals of a weightless body are in mean weights of the others.
 
     References
     ----------
@@ -131,7 +131,7 @@ def imbalance(state: ContactState, forces: FloatArray) -> tuple[FloatArray, Floa
 
 
 def is_admissible(state: ContactState, *, largest_normal: float | None = None) -> bool:
-    r"""Tell whether some contact forces that friction allows hold the bodies.
+    r"""Tell whether some contact forces within Coulomb's limit balance all bodies.
 
     .. math:: N_c \ge 0, \quad |T_c| \le \mu_c N_c, \quad |M_c| \le b_c N_c, \quad \text{three balances a body}
 
@@ -151,16 +151,16 @@ def is_admissible(state: ContactState, *, largest_normal: float | None = None) -
     RangeError
         If the largest normal force is not positive and finite.
     SimulationError
-        If a friction is so near the bound that the precision of numbers does not tell on which side.
+        If a friction is so near its bound that rounding decides.
 
     Notes
     -----
-    Necessary for rest, not sufficient: surfaces that press without limit hold anything, and nothing says that they do.
-    Give a limit for contacts measured or simulated: their errors resist rolling like a small ``lever``.
+    Necessary for rest, not sufficient: the forces exist, but need not arise. Give a largest normal force for measured
+    or simulated contacts, since errors of their points resist rolling like a small ``lever``.
 
     References
     ----------
-    Coulomb's cone: each force mixes, no share negative, the extreme ones allowed. HiGHS, by scipy.optimize.linprog.
+    Each force is a non-negative combination of the extreme rays of Coulomb's cone. HiGHS, by scipy.optimize.linprog.
 
     Examples
     --------
@@ -174,7 +174,7 @@ def is_admissible(state: ContactState, *, largest_normal: float | None = None) -
 
 
 def margin(state: ContactState, *, largest_normal: float | None = None) -> float:
-    r"""Give the least common factor on all frictions at which the bodies can still be held.
+    r"""Give the least common factor on all frictions at which the state is still admissible.
 
     .. math:: k^* = \min \{k : \text{admissible with } k \mu_c\}
 
@@ -188,7 +188,7 @@ def margin(state: ContactState, *, largest_normal: float | None = None) -> float
     Returns
     -------
     float
-        Factor [-], to 1e-5 of itself: 0 if they hold without friction, inf if with none up to 1000.
+        Factor [-], relative precision 1e-5: 0 if admissible without friction, inf if not up to friction 1000.
 
     Raises
     ------
@@ -197,12 +197,11 @@ def margin(state: ContactState, *, largest_normal: float | None = None) -> float
 
     Notes
     -----
-    Necessary, not sufficient: in these places the bodies must give way with any lower factor; with this one or a
-    higher they may hold, or give way all the same.
+    Necessary, not sufficient: with a lower factor the bodies must move; with this or a higher one they may stay.
 
     References
     ----------
-    Bisection: more friction only adds to the forces allowed, so one factor parts what can hold from what cannot.
+    Bisection: more friction only adds admissible forces, so there is one such factor.
 
     Examples
     --------
@@ -244,12 +243,12 @@ def channel_critical_friction(
 
     Notes
     -----
-    Equal, rigid, round containers that alternate between parallel upright walls. The forces that it takes are the
-    weight over 2 rho and more, so what is admissible at a small rho hardly ever holds.
+    Equal, rigid, round containers that alternate between parallel upright walls. The normal forces needed are at least
+    the weight over 2 rho, so a state that is admissible at a small rho hardly ever arises.
 
     References
     ----------
-    Virtual power: if all sink at one speed and each rolls on its own wall, nothing slides, yet gravity does work.
+    Virtual power: if all descend at one speed and each rolls on its wall, nothing slides, but gravity does work.
 
     Examples
     --------
@@ -273,7 +272,7 @@ def channel_critical_friction(
 
 
 def _least_largest_normal(state: ContactState) -> float:
-    """Give the greatest normal force, fixed ones aside, if as small as can be; inf if none hold, nan if undecided."""
+    """Minimise the greatest free normal force and give it; inf if no forces balance, nan if undecided."""
     weight, arm, unit = _scales(state)
     tangent = np.column_stack([-state.normal[:, 1], state.normal[:, 0]]) * state.friction[:, None]
     extremes = [(slip, off) for slip in (1, -1) for off in ((1, -1) if state.lever.any() else (0,))]
@@ -286,31 +285,31 @@ def _least_largest_normal(state: ContactState) -> float:
     borne = np.column_stack([-state.weight / weight[:, None], np.zeros(len(weight))])
     load = np.concatenate([borne.ravel(), state.fixed_normal[fixed] / unit])
     equal = np.concatenate([balances.reshape(3 * len(weight), -1), normals[fixed]])
-    # Turned round, it always has a solution: what share of the load do normal forces of at most one unit bear?
-    for tolerance in (1e-10, 1e-7):  # within some 3e-6 of the bound of friction the finer one may not be reached
+    # Inverted, so that it is always feasible: the greatest share of the load that unit normal forces bear.
+    for tolerance in (1e-10, 1e-7):  # the finer one may fail within 3e-6 of the bound
         found = linprog(
             [*np.zeros(normals.shape[1]), -1.0],
             A_ub=np.pad(normals[~fixed], ((0, 0), (0, 1))),
             b_ub=np.ones(np.count_nonzero(~fixed)),
             A_eq=np.column_stack([equal, -load]),
             b_eq=np.zeros(len(load)),
-            bounds=[(0.0, None)] * normals.shape[1] + [(0.0, _ENDLESS)],
+            bounds=[(0.0, None)] * normals.shape[1] + [(0.0, _MAX_NORMAL)],
             options={"primal_feasibility_tolerance": tolerance, "dual_feasibility_tolerance": tolerance},
         )
         if found.status == 0 and found.fun is not None:
-            return -unit / found.fun if -found.fun * _ENDLESS > 1.0 else math.inf
+            return -unit / found.fun if -found.fun * _MAX_NORMAL > 1.0 else math.inf
     return math.nan
 
 
 def _is_within(least: float, largest_normal: float | None) -> bool:
-    """Tell whether forces of that size exist and are allowed."""
+    """Tell whether forces exist, and within the largest normal force."""
     if largest_normal is not None:
         require_positive(largest_normal=largest_normal)
     return math.isfinite(least) and (largest_normal is None or least <= largest_normal)
 
 
 def _scales(state: ContactState) -> tuple[FloatArray, FloatArray, float]:
-    """Give a force and a length by which to measure each body's balances, and a force for all."""
+    """Give the scales of force and length of each body, and one of force for all."""
     weight, arm = np.hypot(*state.weight.T), np.zeros(len(state.weight))
     heavy, fixed = weight[weight > 0], state.fixed_normal[state.fixed_normal > 0]
     unit = float(heavy.mean()) if heavy.size else float(fixed.max(initial=0.0)) or 1.0
@@ -321,7 +320,7 @@ def _scales(state: ContactState) -> tuple[FloatArray, FloatArray, float]:
 
 
 def _on_bodies(state: ContactState, forces: FloatArray, moments: FloatArray) -> FloatArray:
-    """Give what each contact does to each body: two forces and a torque, of shape (n, 3, m)."""
+    """Give the two force components and the torque of each contact on each body, of shape (n, 3, m)."""
     acting = np.zeros((len(state.centre), 3, len(state.body)))
     for bodies, sign in ((state.body, 1.0), (state.other, -1.0)):
         at = np.flatnonzero(bodies >= 0)
@@ -332,18 +331,19 @@ def _on_bodies(state: ContactState, forces: FloatArray, moments: FloatArray) -> 
 
 
 def _least_factor(state: ContactState, scaled: npt.NDArray[np.bool_], largest_normal: float | None) -> float:
-    """Find the least factor on some of the frictions with which the bodies can be held."""
+    """Find the least factor on some of the frictions at which the state is admissible."""
 
-    def held(factor: float) -> bool:
-        friction = np.where(scaled, np.minimum(factor * state.friction, _ROUGHEST), state.friction)
+    def admissible(factor: float) -> bool:
+        friction = np.where(scaled, np.minimum(factor * state.friction, _MAX_FRICTION), state.friction)
         return _is_within(_least_largest_normal(replace(state, friction=friction)), largest_normal)
 
-    if held(0.0):
+    if admissible(0.0):
         return 0.0
-    low, high = _PRECISION, _ROUGHEST / float(state.friction[scaled & (state.friction > 0)].min(initial=_ROUGHEST))
-    if not held(high):
+    least_friction = float(state.friction[scaled & (state.friction > 0)].min(initial=_MAX_FRICTION))
+    low, high = _PRECISION, _MAX_FRICTION / least_friction
+    if not admissible(high):
         return math.inf
     while high - low > _PRECISION * high:
         middle = math.sqrt(low * high)
-        low, high = (low, middle) if held(middle) else (middle, high)
+        low, high = (low, middle) if admissible(middle) else (middle, high)
     return high

@@ -1,4 +1,4 @@
-"""What a tilting board and a sled tell: friction, and how wide a flat a bottle has taken on."""
+"""Friction from a tilting board or a sled, and the width of a set flat from a tilting board."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ __all__ = ["FrictionReading", "flat_width", "friction_from_board", "friction_fro
 
 @dataclass(frozen=True)
 class FrictionReading:
-    """A coefficient of friction with the bounds that the reading error leaves.
+    """A coefficient of friction with its bounds from the reading error.
 
     Attributes
     ----------
@@ -71,7 +71,7 @@ def friction_from_board(angle: float, *, reading_error: float = 0.0) -> Friction
     require(
         angle + reading_error < 90,
         f"angle and reading_error together must stay below 90 degrees: got {angle:g} and {reading_error:g}. "
-        "A board so steep tells nothing of friction; read the angle from level again",
+        "So steep a board does not measure friction; read the angle from level again",
     )
     low, typical, high = (
         math.tan(math.radians(reading)) for reading in (max(0.0, angle - reading_error), angle, angle + reading_error)

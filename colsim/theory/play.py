@@ -1,4 +1,4 @@
-"""Play along the axis: stop distances at which a container that tilts can wedge between its end stops.
+"""Axial play: stop distances at which a tilted container can wedge between its end stops.
 
 The container is a rectangle, length by diameter, in the plane through its axis. Tilted, it touches one stop with the
 lower corner of its high end and the other with the upper corner of its low end. How steep the line between these two
@@ -114,7 +114,7 @@ def binding_window(length: float, diameter: float, friction: float, *, corner_ra
 
 
 def wedge_slope(stop_distance: float, length: float, diameter: float, *, corner_radius: float = 0.0) -> float:
-    r"""Give how steep the line between the two contacts of a tilted container is.
+    r"""Give the slope of the line between the two contacts of a tilted container.
 
     It is steepest with no play, and level when the container just reaches across with its diagonal.
 
@@ -169,7 +169,7 @@ def wedge_slope(stop_distance: float, length: float, diameter: float, *, corner_
 
 
 def holds_own_weight(slope: float, friction_high: float, friction_low: float) -> bool:
-    r"""Tell whether a tilted container can stay up between its stops under its own weight alone.
+    r"""Tell whether a tilted container can be at rest between its stops under its own weight alone.
 
     .. math:: \mu_1 > \tan\beta \quad\text{and}\quad \mu_1 + \mu_2 \ge 2\tan\beta
 
@@ -194,8 +194,8 @@ def holds_own_weight(slope: float, friction_high: float, friction_low: float) ->
 
     Notes
     -----
-    Weight at the middle. That such forces exist does not mean that they arise; that they do not means that it slides.
-    Try both ways of tilting where the stops are unlike.
+    Centre of mass in the middle. If such forces exist, they need not arise; if none exist, the container slides. For
+    unlike stops check both directions of tilt.
 
     References
     ----------
@@ -227,7 +227,7 @@ def self_locks(slope: float, friction_high: float, friction_low: float) -> bool:
     Returns
     -------
     bool
-        Whether the two contacts can press on each other without bound.
+        Whether the two contact forces can grow without bound.
 
     Raises
     ------

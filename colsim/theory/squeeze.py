@@ -1,4 +1,4 @@
-"""How far a bottle gives way between walls: its bare wall as a ring, its pressure as a taut skin of constant girth."""
+"""Stiffness of a bottle between plates: the bare wall as a ring, the pressure in a membrane of constant girth."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ __all__ = [
 ]
 
 ATMOSPHERE = 101.325
-"""Pressure of the air [kPa]."""
-PINCHED_RING, WIDENED_RING = math.pi / 4 - 2 / math.pi, 2 / math.pi - 0.5
-"""Diameter lost along two opposite forces F on a thin ring, 0.14878, and gained across, 0.13662, in F R^3/(E I) [-]."""
+"""Atmospheric pressure [kPa]."""
+PINCHED_RING = math.pi / 4 - 2 / math.pi
+"""Diameter that a thin ring loses along two opposite forces F, over F R^3/(E I): 0.14878 [-]."""
 
 BULGE_SHARE = math.pi / 2 - 1
-"""Width that a taut tube gains over height that it loses between two plates [-]."""
+"""Width gained over height lost of a taut tube between two plates [-]."""
 
 
 def _within(name: str, value: float, low: float, high: float, to_do: str) -> None:
@@ -40,7 +40,7 @@ def _check_squeeze(squeeze: float, diameter: float) -> None:
 
 
 def ring_stiffness(wall_thickness: float, radius: float, modulus: float, poisson: float) -> float:
-    r"""Give how stiffly the bare wall resists being pinched between two plates, each mm of its length.
+    r"""Give the stiffness of the bare wall between two plates, for each mm of its length.
 
     .. math:: k = \frac{E t^3}{12 (1 - \nu^2)} \frac{1}{(\pi/4 - 2/\pi) R^3}
 
@@ -51,7 +51,7 @@ def ring_stiffness(wall_thickness: float, radius: float, modulus: float, poisson
     modulus : float
         Young's modulus E of the wall [MPa].
     poisson : float
-        Poisson's ratio of the wall [-]; 0 for a narrow ring, which is free to curl sideways.
+        Poisson's ratio of the wall [-]; 0 for a narrow ring, which is in plane stress.
 
     Returns
     -------
@@ -65,7 +65,7 @@ def ring_stiffness(wall_thickness: float, radius: float, modulus: float, poisson
 
     Notes
     -----
-    Thin, elastic, no pressure, ends left out, small squeeze: at a tenth of the diameter it is 14 % too stiff.
+    Thin elastic ring, no pressure, no ends, small squeeze: at a tenth of the diameter it is 14 % too stiff.
 
     References
     ----------
@@ -94,12 +94,12 @@ def stadium_force(squeeze: float, diameter: float, pressure: float, length: floa
     pressure : float
         Gauge pressure p at this squeeze [kPa].
     length : float
-        Length L that touches along the axis [mm].
+        Length L of the contact along the axis [mm].
 
     Returns
     -------
     float
-        Force [N]; negative where a vacuum draws the plates together.
+        Force [N]; negative if a vacuum pulls the plates together.
 
     Raises
     ------
@@ -108,7 +108,7 @@ def stadium_force(squeeze: float, diameter: float, pressure: float, length: floa
 
     Notes
     -----
-    Wall that does not stretch and bends freely: two flats b and two half circles, with (s/d)^2 of the area lost.
+    Inextensible wall without bending stiffness: two flats b and two half circles, with (s/d)^2 of the area lost.
 
     References
     ----------
@@ -190,7 +190,7 @@ def section_under(load_top: float, load_side: float, diameter: float, pressure: 
     Parameters
     ----------
     load_top, load_side : float
-        Forces F_1 on top and bottom and F_2 on both sides [N], zero or more, less what the ring carries.
+        Forces F_1 on top and bottom and F_2 on both sides [N], zero or more, without the part that the ring bears.
     diameter, pressure, length : float
         As for `stadium_force` [mm, kPa, mm]; the pressure above 0.
 
@@ -210,7 +210,7 @@ def section_under(load_top: float, load_side: float, diameter: float, pressure: 
 
     References
     ----------
-    Membrane theory: one tension all round, so one radius; the flats and the corners make up the girth.
+    Membrane theory: the tension is uniform, so all corners have one radius; flats and corners add up to the girth.
 
     Examples
     --------
@@ -225,7 +225,7 @@ def section_under(load_top: float, load_side: float, diameter: float, pressure: 
 
 
 def corner_between(width: float, height: float, diameter: float) -> float:
-    """Give the corner radius r of `section_between`, whatever it comes to [mm]."""
+    """Give the corner radius r of `section_between` [mm], unchecked; it may be negative."""
     return (2 * width + 2 * height - math.pi * diameter) / (8 - 2 * math.pi)
 
 
@@ -261,14 +261,16 @@ def section_between(width: float, height: float, diameter: float) -> Section:
     require_positive(width=width, height=height, diameter=diameter)
     r, most = corner_between(width, height, diameter), min(width, height) / 2
     ends = min(max(r, 0.0), most)
-    r = ends if abs(r - ends) < 1e-9 * diameter else r  # a stadium to rounding is one
+    r = ends if abs(r - ends) < 1e-9 * diameter else r  # a stadium within rounding
     to_do = "Less leaves the wall no room: measure again. More leaves one pair of plates untouched: take the stadium"
     _within(f"corner radius of {diameter:g} mm held to {width:g} by {height:g} mm", r, 0, most, to_do)
     return _section(width - 2 * r, height - 2 * r, diameter)
 
 
-def sealed_pressure(area_lost: float, headspace: float, body_share: float, stretch: float, filled: float) -> float:
-    r"""Give the gauge pressure in a sealed container of which a share of the section is lost; also compiled.
+def sealed_pressure(
+    area_lost: float, headspace: float, body_share: float, wall_stretch: float, initial_pressure: float
+) -> float:
+    r"""Give the gauge pressure in a sealed container that has lost a share of its cross-section; also compiled.
 
     .. math:: f - \varphi x + \beta (P - P_0) = f\,P_0 / P, \qquad p = P - p_a
 
@@ -277,35 +279,36 @@ def sealed_pressure(area_lost: float, headspace: float, body_share: float, stret
     area_lost : float
         Share x of the area of the round section, 0 to 1 [-].
     headspace, body_share : float
-        Shares f and phi of the inside that are gas, and that lie within the straight body [-].
-    stretch : float
-        Share beta of the inside by which pressure stretches the wall [per kPa].
-    filled : float
-        Absolute pressure P_0 before anything is lost [kPa].
+        Shares f and phi of the volume inside that are gas, and that are within the straight body [-].
+    wall_stretch : float
+        Share beta of the volume by which pressure expands the wall [1/kPa].
+    initial_pressure : float
+        Absolute pressure P_0 of the round section [kPa].
 
     Returns
     -------
     float
-        [kPa]
+        Gauge pressure p [kPa].
 
     References
     ----------
-    Boyle's law and the stretch of a thin tube, as `Bottle`.
+    Boyle's law and the expansion of a thin tube, as `Bottle`.
 
     Examples
     --------
     >>> round(sealed_pressure(0.02, 0.04, 0.85, 1.9e-4, 101.325), 2)
     35.2
     """
-    room = headspace - body_share * area_lost - stretch * filled
-    root = math.sqrt(room**2 + 4.0 * stretch * headspace * filled)  # of beta P^2 + room P - f P_0 = 0
-    absolute = 2.0 * headspace * filled / (root + room) if room > 0.0 else (root - room) / (2.0 * stretch)
+    # The positive root of beta P^2 + b P - f P_0 = 0, without cancellation for either sign of b.
+    b = headspace - body_share * area_lost - wall_stretch * initial_pressure
+    root = math.sqrt(b**2 + 4.0 * wall_stretch * headspace * initial_pressure)
+    absolute = 2.0 * headspace * initial_pressure / (root + b) if b > 0.0 else (root - b) / (2.0 * wall_stretch)
     return absolute - ATMOSPHERE
 
 
 @dataclass(frozen=True, kw_only=True)
 class Bottle:
-    r"""A sealed bottle between two plates: wall, gas and liquid, and how they share a load.
+    r"""A sealed bottle between two plates: wall, gas and liquid under a load.
 
     .. math:: F = \Big(e k + \frac{\pi}{2} p\Big) L s, \qquad
         f - \varphi \frac{s^2}{d^2} + \beta (p - p_0) = f\,\frac{p_0 + p_a}{p + p_a}, \qquad
@@ -318,7 +321,7 @@ class Bottle:
     modulus, poisson : float
         Young's modulus E [MPa] and Poisson's ratio nu [-] of the wall.
     headspace, body_share : float
-        Share f of the inside that is gas, 0 if brim-full, and share phi that lies within the straight body [-].
+        Share f of the volume inside that is gas, 0 if brim-full, and share phi within the straight body [-].
     pressure : float
         Gauge pressure p_0 before the squeeze [kPa]: 0 if still, below 0 if filled warm and served cold.
     end_stiffness : float
@@ -327,12 +330,12 @@ class Bottle:
     Raises
     ------
     RangeError
-        If a number is outside its range; phi > 1 says that the sizes do not go together.
+        If a number is outside its range; phi > 1 means that the sizes contradict each other.
 
     Notes
     -----
-    Water does not give, gas keeps its temperature and its amount, the wall stretches little; k as `ring_stiffness`.
-    With e = 1 the stiffness is a lower bound: base and shoulder hold the body round.
+    The liquid is incompressible, the gas isothermal and of constant amount, the strain of the wall small; k as
+    `ring_stiffness`. With e = 1 the stiffness is a lower bound, since base and shoulder keep the body round.
 
     References
     ----------
@@ -358,7 +361,7 @@ class Bottle:
 
     def __post_init__(self) -> None:
         require_positive(diameter=self.diameter, length=self.length, body_share=self.body_share)
-        ring_stiffness(self.wall_thickness, self.diameter / 2, self.modulus, self.poisson)  # refuses what is no wall
+        ring_stiffness(self.wall_thickness, self.diameter / 2, self.modulus, self.poisson)  # checks the wall
         _within("headspace", self.headspace, 0, 0.9, "Divide the gas by the volume inside")
         _within("body_share", self.body_share, 0, 1, "The body is part of the bottle: measure body and contents again")
         _within("pressure [kPa]", self.pressure, -100, 2000, "Give gauge pressure, 0 for a still drink")
@@ -366,17 +369,17 @@ class Bottle:
 
     @property
     def wall_stretch(self) -> float:
-        """Share beta of the inside by which pressure stretches the wall [per kPa]."""
+        """Share beta of the volume by which pressure expands the wall [1/kPa]."""
         return self.diameter / 2 / (self.modulus * self.wall_thickness) * (2.5 - 2 * self.poisson) / 1000
 
     def pressure_when(self, area_lost: float) -> float:
         """Give the gauge pressure p [kPa] for a share of the area lost, of `Section` too, or raise `RangeError`."""
         _within("area_lost", area_lost, 0, 1, "It is the share of the round section's area")
-        filled = self.pressure + ATMOSPHERE
-        return sealed_pressure(area_lost, self.headspace, self.body_share, self.wall_stretch, filled)
+        initial = self.pressure + ATMOSPHERE
+        return sealed_pressure(area_lost, self.headspace, self.body_share, self.wall_stretch, initial)
 
     def ring_force(self, squeeze: float) -> float:
-        """Give what of the force the bare wall bears [N] at a squeeze s [mm], ends and ribs counted in."""
+        """Give the part of the force that the bare wall bears [N] at a squeeze s [mm], ends and ribs included."""
         ring = ring_stiffness(self.wall_thickness, self.diameter / 2, self.modulus, self.poisson)
         return self.length * self.end_stiffness * ring * squeeze
 
@@ -402,7 +405,8 @@ class Bottle:
     def squeeze_under(self, load: float) -> float:
         """Give the largest squeeze s [mm] that carries a load [N], zero or more, or raise `RangeError`.
 
-        A load has one root. No load has two if a vacuum draws it out of round: round, which does not last, and this.
+        The root is unique for a positive load. For zero load a vacuum can give two equilibria: the round section, which
+        is unstable, and this.
         """
         flat = self.force(self.diameter)
         require(flat >= 0, f"pressure must not draw it flat unloaded: got {self.pressure:g} kPa. Measure it again")

@@ -1,4 +1,4 @@
-"""Forces at rest: in a zig-zag stack without friction, and in a filling that hangs on its walls by friction."""
+"""Forces at rest: in a zig-zag stack without friction, and in a bulk solid in a silo (Janssen)."""
 
 from __future__ import annotations
 
@@ -101,7 +101,7 @@ def zigzag_forces(n: int, diameter: float, width: float, weight: float) -> Zigza
 
 
 def zigzag_virial(n: int, diameter: float, width: float, weight: float, *, k: int) -> tuple[float, float]:
-    r"""Give how hard one container of a frictionless zig-zag stack is squeezed, sideways and from above.
+    r"""Give the virial of one container of a frictionless zig-zag stack, sideways and upright.
 
     The load on a container is the virial of its contact forces, M = -sum f (x) (x - centre): two opposite forces F on
     points h apart give F h. The sideways part exceeds the upright one above W/d = 1.5.
@@ -242,9 +242,9 @@ def janssen_stress(
     stress_ratio: float,
     gravity: float = 9.80665,
 ) -> float:
-    r"""Give the vertical stress at a depth in a filling that its walls hold up by friction.
+    r"""Give the vertical stress at a depth in a bulk solid between walls with friction.
 
-    Near the top it grows as in a liquid; deep down the walls bear all that is added, and it stays the same.
+    Near the top it grows as in a liquid; deep down the walls bear all further weight, and it tends to a constant.
 
     .. math:: \sigma_v = \rho g z_0 \left(1 - e^{-z/z_0}\right), \qquad z_0 = \frac{A}{U \mu K}
 

@@ -13,18 +13,18 @@ from tests_shared import make_engine
 
 from colsim.physics.choice import COMPILED
 from colsim.physics.engines import Settings
-from colsim.physics.scene import FIRM, Body, Chain, Drum, Line, Part, Scene, Yielding
+from colsim.physics.scene import FIRM_CONTACT, Body, Chain, ContactParameters, Drum, Line, Part, Scene
 
 G = 9806.65  # [mm/s2] standard gravity
 R = 33.0
 STEP = 0.001
 SHORT, FINE = 0.00025, 0.00002
-STIFF = Yielding.of_boards(700.0)
+STIFF = ContactParameters.of_boards(700.0)
 
 
-def disc(mass=0.5, share=0.5, restitution=0.0, index=0, gives=FIRM):
+def disc(mass=0.5, share=0.5, restitution=0.0, index=0, contact=FIRM_CONTACT):
     """Give a disc whose moment is the share of m r2: 1/2 solid, 1 hoop."""
-    return Body(index, 2 * R, 0.0, mass, share * mass * R**2, restitution, gives=gives)
+    return Body(index, 2 * R, 0.0, mass, share * mass * R**2, restitution, contact=contact)
 
 
 def on_a_plane(friction, degrees=0.0, gravity=G, step=STEP):
@@ -154,7 +154,7 @@ D, W, N, WEIGHT = 66.0, 73.0, 8, 3.6
 MASS = WEIGHT / (G / 1000)
 
 
-def zigzag_of(gives, step=STEP):
+def zigzag_of(contact, step=STEP):
     """Give eight frictionless discs of 3.6 N against alternate walls, at rest: the worked stack of 66 mm in 73 mm."""
     walls = Chain(
         (
@@ -166,14 +166,14 @@ def zigzag_of(gives, step=STEP):
     engine = make_engine(Scene((0.0, -G), (walls,), 0.0), Settings(step=step))
     pitch = math.sqrt(W * (2 * D - W))
     for i in range(N):
-        engine.add(disc(MASS, index=i, gives=gives), ((-1) ** i * (W - D) / 2, D / 2 + i * pitch))
+        engine.add(disc(MASS, index=i, contact=contact), ((-1) ** i * (W - D) / 2, D / 2 + i * pitch))
     engine.advance(round(1.5 / step))
     return engine
 
 
 @pytest.fixture(scope="module")
 def zigzag(engine_name):
-    return zigzag_of(FIRM)
+    return zigzag_of(FIRM_CONTACT)
 
 
 def forces_of(engine):
@@ -259,7 +259,7 @@ def test_energy_does_not_grow():
 def test_a_set_flat_starts_to_roll_at_the_angle_whose_tangent_is_flat_over_height(ratio):
     # Statics of a body on a flat of width b, centre h/2 above it: it tips where its weight leaves the flat, tan = b/h.
     height = 60.0
-    body = Body(0, height, ratio * height, 0.5, 0.5 * 0.5 * 30.0**2, gives=STIFF)
+    body = Body(0, height, ratio * height, 0.5, 0.5 * 0.5 * 30.0**2, contact=STIFF)
     limit = math.degrees(math.atan(ratio))
     for degrees, rolls in ((0.93 * limit, False), (1.07 * limit, True)):
         engine = on_a_plane(1.5, degrees, step=SHORT)

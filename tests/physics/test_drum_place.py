@@ -6,7 +6,7 @@ import pytest
 from tests_shared import ROOT
 
 from colsim import Scenario, simulate_fill
-from colsim.physics.watching import DROPPED, INSIDE, LOST, has_left, new_watch
+from colsim.physics.monitor import DROPPED, INSIDE, LOST, new_monitor, whereabouts
 
 WHOLE_FILLS = {
     "test_a_drum_held_in_its_place_under_a_stack_is_not_taken_for_blocked",
@@ -36,9 +36,9 @@ def test_a_drum_held_in_its_place_under_a_stack_is_not_taken_for_blocked():
     ],
 )
 def test_a_container_has_left_by_the_outlet_once_it_is_clear_of_the_housing(place, where):
-    watch = new_watch(0.001)
-    watch.row["housing_radius"], watch.row["half_width"] = 97.0, 45.0
-    assert has_left(watch, *place, 33.0) == where
+    monitor = new_monitor(0.001)
+    monitor.row["housing_radius"], monitor.row["half_width"] = 97.0, 45.0
+    assert whereabouts(monitor, *place, 33.0) == where
 
 
 def test_a_drum_stuck_close_to_its_place_is_blocked():

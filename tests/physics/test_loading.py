@@ -10,8 +10,8 @@ from tests_shared import make_engine, small_scenario
 from colsim.physics.choice import PYMUNK
 from colsim.physics.cross_section import build_cross_section, container_body
 from colsim.physics.engines import Settings
+from colsim.physics.monitor import REST_SPEED
 from colsim.physics.vending import VendingColumn
-from colsim.physics.watching import REST_SPEED
 from colsim.sampling.draws import draw_placement
 
 STIFFNESS = 70.0  # of the containers between two boards [N/mm], by `small_scenario`

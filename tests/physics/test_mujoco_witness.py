@@ -13,13 +13,13 @@ from colsim.errors import ScenarioError
 from colsim.physics.compiled_engine import CompiledEngine
 from colsim.physics.cross_section import build_cross_section
 from colsim.physics.engines import Settings
-from colsim.physics.scene import Arc, Body, Chain, Drum, Line, Part, Scene, Yielding
+from colsim.physics.scene import Arc, Body, Chain, ContactParameters, Drum, Line, Part, Scene
 from colsim.sampling import Outcome, simulate_fill
 from colsim.theory.contact import contact_time, damping_ratio, greatest_overlap
 
 G = 9806.65  # [mm/s2]
 CONTACT = 140.0  # [N/mm]
-ROUND = Body(0, 66.0, 0.0, 0.5, 0.5 * 33.0**2 / 2, restitution=0.2, gives=Yielding.of_boards(CONTACT / 2))
+ROUND = Body(0, 66.0, 0.0, 0.5, 0.5 * 33.0**2 / 2, restitution=0.2, contact=ContactParameters.of_boards(CONTACT / 2))
 SUNK = 0.5 * G / 1000 / CONTACT  # [mm] under its weight
 
 
@@ -74,7 +74,7 @@ def test_two_containers_give_way_in_series(witness):
 
 def test_the_softer_of_two_is_dented_more(witness):
     engine = on(witness, floor(), (0.0, 33.0))
-    engine.add(replace(ROUND, index=1, mass=0.25, gives=Yielding.of_boards(CONTACT / 8)), (0.0, 99.0))
+    engine.add(replace(ROUND, index=1, mass=0.25, contact=ContactParameters.of_boards(CONTACT / 8)), (0.0, 99.0))
     engine.advance(1600)
     assert engine.dents()[:, 1, 1] == pytest.approx([1.5 * SUNK + SUNK / 2, 2.0 * SUNK], rel=0.01)
 
@@ -164,7 +164,7 @@ def test_it_has_a_motor_of_limited_torque(witness):
     [
         {"flat": 3.0},
         {"set_squeeze": 1.0},
-        {"gives": Yielding(1e5, length=150.0)},
+        {"contact": ContactParameters(1e5, length=150.0)},
     ],
 )
 def test_it_refuses_what_it_does_not_model(witness, change):

@@ -8,11 +8,11 @@ import pytest
 from tests_shared import small_scenario
 
 from colsim.physics.compiled_engine import CompiledEngine
-from colsim.physics.contact_law import area_lost_by, bulge_of, contact_stiffness, on_set_flat
+from colsim.physics.contact_law import area_lost, bulge_per_side, container_stiffness, stiffness_at
 from colsim.physics.cross_section import build_cross_section
 from colsim.physics.engines import DivergedError, Settings
 from colsim.physics.pymunk_engine import PymunkEngine
-from colsim.physics.scene import FIRM, Arc, Body, Chain, Drum, Line, Part, Scene, Yielding
+from colsim.physics.scene import FIRM_CONTACT, Arc, Body, Chain, ContactParameters, Drum, Line, Part, Scene
 from colsim.sampling import simulate_fill
 from colsim.theory.contact import greatest_overlap
 from colsim.theory.squeeze import Bottle
@@ -22,12 +22,12 @@ R = 33.0
 STILL_WATER = Bottle(
     diameter=2 * R, length=130, wall_thickness=0.2, modulus=3000, poisson=0.38, headspace=0.04, body_share=0.85
 )
-WATER = Yielding.of_bottle(STILL_WATER)
+WATER = ContactParameters.of_bottle(STILL_WATER)
 EXPLICIT = Settings(step=1e-4, iterations=0)
 
 
-def disc(index=0, gives=FIRM, restitution=0.2, mass=0.5):
-    return Body(index, 2 * R, 0.0, mass, mass * R**2 / 2, restitution, gives=gives)
+def disc(index=0, contact=FIRM_CONTACT, restitution=0.2, mass=0.5):
+    return Body(index, 2 * R, 0.0, mass, mass * R**2 / 2, restitution, contact=contact)
 
 
 def flattened(index=0, flat=4.0):
@@ -45,34 +45,40 @@ def on_the_floor(body, height=R, kind=PymunkEngine, **more):
     return engine
 
 
-def law(gives, dents, diameter=2 * R):
+def law(contact, dents, diameter=2 * R):
     """Give the stiffness of each contact of a container with these dents [mN/mm]."""
-    lost = sum(area_lost_by(dent) for dent in dents) / (math.pi / 4 * diameter**2)
-    return contact_stiffness(
-        gives.firm, gives.length, gives.headspace, gives.body_share, gives.stretch, gives.filled, lost
+    lost = sum(area_lost(dent, 0.0) for dent in dents) / (math.pi / 4 * diameter**2)
+    return container_stiffness(
+        contact.constant_stiffness,
+        contact.length,
+        contact.headspace,
+        contact.body_share,
+        contact.wall_stretch,
+        contact.initial_pressure,
+        lost,
     )
 
 
-@pytest.mark.parametrize("gives", [FIRM, WATER], ids=["firm", "water"])
+@pytest.mark.parametrize("contact", [FIRM_CONTACT, WATER], ids=["firm", "water"])
 @pytest.mark.parametrize("mass", [0.5, 3.0])
-def test_a_weight_dents_what_it_lies_with_by_the_law(gives, mass):
-    engine = on_the_floor(disc(gives=gives, mass=mass))
+def test_a_weight_dents_what_it_lies_with_by_the_law(contact, mass):
+    engine = on_the_floor(disc(contact=contact, mass=mass))
     engine.advance(1000)
     contacts = engine.contacts()
     (dent,) = contacts.overlap
     assert contacts.force == pytest.approx(np.array([[0.0, mass * G]]), rel=1e-3, abs=1e-3 * mass * G)
-    assert law(gives, [dent]) * dent == pytest.approx(mass * G, rel=0.01)
+    assert law(contact, [dent]) * dent == pytest.approx(mass * G, rel=0.01)
     assert engine.state().position[0, 1] == pytest.approx(R - dent, abs=1e-9)
     assert engine.dents()[0] == pytest.approx(np.array([[0.0, 0.0], [0.0, dent]]), abs=1e-9)
     assert engine.extremes() == pytest.approx((mass * G, dent, dent / (2 * R)), rel=1e-3)
     assert contacts.point == pytest.approx(np.array([[0.0, 0.0]]), abs=1e-6)
 
 
-@pytest.mark.parametrize("gives", [FIRM, WATER], ids=["firm", "water"])
-def test_a_stack_is_lower_by_what_each_contact_gives_way(gives):
+@pytest.mark.parametrize("contact", [FIRM_CONTACT, WATER], ids=["firm", "water"])
+def test_a_stack_is_lower_by_what_each_contact_gives_way(contact):
     engine = PymunkEngine(Scene((0.0, -G), (floor(),), 0.3))
     for k in range(4):
-        engine.add(disc(k, gives), (0.0, R + 2 * R * k))
+        engine.add(disc(k, contact), (0.0, R + 2 * R * k))
     engine.advance(1500)
     height = engine.state().position[:, 1]
     dents = engine.dents()[:, 1, 1]
@@ -87,7 +93,7 @@ def test_a_stack_is_lower_by_what_each_contact_gives_way(gives):
     below, above = loads, np.append(loads[1:], 0.0)
     stiffness = np.array(
         [
-            law(gives, [dent * low / (low + up), dent * up / (low + up)])
+            law(contact, [dent * low / (low + up), dent * up / (low + up)])
             for dent, low, up in zip(dents, below, above, strict=True)
         ]
     )
@@ -101,7 +107,7 @@ def test_a_stack_is_lower_by_what_each_contact_gives_way(gives):
 def test_a_disc_rolls_or_slides_down_a_slope_whatever_the_tangential_spring(share, friction, expected):
     tilt = math.radians(30)
     engine = PymunkEngine(
-        Scene((G * math.sin(tilt), -G * math.cos(tilt)), (floor(friction),), 0.3), tangential_share=share
+        Scene((G * math.sin(tilt), -G * math.cos(tilt)), (floor(friction),), 0.3), tangential_ratio=share
     )
     engine.add(disc(), (-500.0, R - 0.01))
     engine.advance(100)
@@ -132,7 +138,7 @@ def test_it_goes_as_deep_as_the_spring_lets_it():
     for _ in range(200):
         engine.advance(1)
         deepest = max(deepest, engine.extremes()[1])
-    assert deepest == pytest.approx(greatest_overlap(300.0, FIRM.firm / 1000, 0.5), rel=0.01)
+    assert deepest == pytest.approx(greatest_overlap(300.0, FIRM_CONTACT.constant_stiffness / 1000, 0.5), rel=0.01)
 
 
 def test_both_ends_of_a_flat_bear_one_spring_together():
@@ -142,7 +148,7 @@ def test_both_ends_of_a_flat_bear_one_spring_together():
     assert contacts.part == (Part.FLOOR, Part.FLOOR)
     assert contacts.force == pytest.approx(np.array([[0.0, 0.25 * G]] * 2), rel=1e-3, abs=1.0)
     assert np.abs(contacts.point[:, 0]) == pytest.approx([2.0, 2.0], abs=0.02)
-    dent = 0.5 * G / FIRM.firm
+    dent = 0.5 * G / FIRM_CONTACT.constant_stiffness
     assert contacts.overlap == pytest.approx([dent] * 2, rel=1e-3)
     assert engine.dents()[0, 1, 1] == pytest.approx(dent, rel=1e-3)
     assert engine.state().position[0, 1] == pytest.approx(31.0 - dent, abs=1e-5)
@@ -150,17 +156,22 @@ def test_both_ends_of_a_flat_bear_one_spring_together():
 
 def test_a_flat_that_has_set_bears_the_load_that_set_it_where_it_lay():
     # Half of what the load took stays: it lies as low as it did under the load, its own dent the other half.
-    gives = replace(FIRM, set_fraction=0.5)
-    under_load = 3.0 * G / FIRM.firm
+    contact = replace(FIRM_CONTACT, set_fraction=0.5)
+    under_load = 3.0 * G / FIRM_CONTACT.constant_stiffness
     set_squeeze = 2 * 0.5 * under_load
     body = replace(
-        disc(gives=gives, mass=3.0), height=2 * R - set_squeeze, set_squeeze=set_squeeze, flat=math.pi / 2 * set_squeeze
+        disc(contact=contact, mass=3.0),
+        height=2 * R - set_squeeze,
+        set_squeeze=set_squeeze,
+        flat=math.pi / 2 * set_squeeze,
     )
     engine = on_the_floor(body, body.height / 2)
     engine.advance(1500)
     dent = float(engine.contacts().overlap.max())
     assert dent == pytest.approx(0.5 * under_load, rel=0.01)
-    assert on_set_flat(FIRM.firm, dent, set_squeeze / 2, 0.5) * dent == pytest.approx(3.0 * G, rel=0.01)
+    assert stiffness_at(FIRM_CONTACT.constant_stiffness, dent, set_squeeze / 2, 0.5) * dent == pytest.approx(
+        3.0 * G, rel=0.01
+    )
 
 
 def test_a_disc_touches_the_chords_of_an_arc_as_one():
@@ -170,7 +181,7 @@ def test_a_disc_touches_the_chords_of_an_arc_as_one():
     engine.advance(1000)
     contacts = engine.contacts()
     assert contacts.force == pytest.approx(np.array([[0.0, 0.5 * G]]), rel=1e-3, abs=1.0)
-    assert contacts.overlap == pytest.approx([0.5 * G / FIRM.firm], rel=1e-3)
+    assert contacts.overlap == pytest.approx([0.5 * G / FIRM_CONTACT.constant_stiffness], rel=1e-3)
     assert 0.0 <= contacts.point[0, 1] - 9.0 < 0.03
 
 
@@ -219,7 +230,7 @@ def test_what_stands_close_bulges_against_both_side_walls():
     for part, way in ((Part.LEFT_WALL, 1.0), (Part.RIGHT_WALL, -1.0)):
         at = [k for k, p in enumerate(contacts.part) if p is part]
         assert contacts.body[at].tolist() == [0, 1]
-        assert contacts.overlap[at] == pytest.approx(bulge_of(lower[:2]) - 0.5, abs=1e-3)
+        assert contacts.overlap[at] == pytest.approx(bulge_per_side(lower[:2]) - 0.5, abs=1e-3)
         assert contacts.point[at, 0] == pytest.approx([-way * (R + 0.5)] * 2, abs=1e-3)
         assert (way * contacts.force[at, 0] > 100.0).all()
     assert contacts.force[0, 1] == pytest.approx(1.5 * G, rel=5e-3)

@@ -12,11 +12,11 @@ import pytest
 from tests_shared import make_engine
 
 from colsim import Scenario
-from colsim.physics.contact_law import bulge_of
+from colsim.physics.contact_law import bulge_per_side
 from colsim.physics.cross_section import build_cross_section, container_body
 from colsim.physics.engines import Settings
 from colsim.physics.mechanism import Mechanism
-from colsim.physics.scene import Body, Chain, Line, Part, Scene, Yielding
+from colsim.physics.scene import Body, Chain, ContactParameters, Line, Part, Scene
 from colsim.physics.vending import VendingColumn
 from colsim.sampling import Outcome, simulate_fill
 from colsim.theory.squeeze import Bottle, bulge, section_between
@@ -42,8 +42,8 @@ def sides(width, friction=0.0, high=2000.0):
 
 
 def soft(bottle, index=0, mass=MASS):
-    gives = Yielding.of_bottle(bottle)
-    return Body(index, D, 0.0, mass, 0.2 * mass * (D / 2) ** 2, gives=gives, bulges=True)
+    contact = ContactParameters.of_bottle(bottle)
+    return Body(index, D, 0.0, mass, 0.2 * mass * (D / 2) ** 2, contact=contact, bulges=True)
 
 
 def held(bottle, width, squeeze):
@@ -60,8 +60,8 @@ def held(bottle, width, squeeze):
 
 
 def test_the_bulge_is_that_of_a_taut_tube():
-    assert 2 * bulge_of(6.0) == pytest.approx(bulge(6.0, D))
-    assert bulge_of(1.0) == pytest.approx(0.285, abs=5e-4)
+    assert 2 * bulge_per_side(6.0) == pytest.approx(bulge(6.0, D))
+    assert bulge_per_side(1.0) == pytest.approx(0.285, abs=5e-4)
 
 
 @pytest.mark.parametrize(("width", "squeeze"), [(65.0, 3.0), (65.0, 9.0), (66.0, 4.0), (66.0, 9.0), (67.5, 8.0)])
@@ -108,10 +108,10 @@ def pressed_from_above(width, friction, above):
     foot = -D / 2 - 150.0
     ground = Chain((Line((-20.0, foot), (20.0, foot), 0.3),))
     engine = make_engine(Scene((0.0, -G), (*sides(width, friction), ground), 0.0))
-    stiff = Yielding.of_boards(1e3)
+    stiff = ContactParameters.of_boards(1e3)
     engine.add(soft(WATER), (0.0, 0.0))
-    engine.add(Body(1, 20.0, 30.0, above / (G / 1000), 1e9, gives=stiff), (0.0, D / 2 + 10.0))
-    engine.add(Body(2, 150.0, 20.0, 1.0, 1e9, gives=stiff, side=140.0), (0.0, -D / 2 - 75.0))
+    engine.add(Body(1, 20.0, 30.0, above / (G / 1000), 1e9, contact=stiff), (0.0, D / 2 + 10.0))
+    engine.add(Body(2, 150.0, 20.0, 1.0, 1e9, contact=stiff, side=140.0), (0.0, -D / 2 - 75.0))
     engine.advance(1500)
     before = engine.state()
     assert np.abs(before.velocity).max() < 2.0
@@ -131,7 +131,7 @@ def test_no_bottle_is_held_by_itself_when_it_is_pressed_from_above_alone(width, 
 
 def test_from_the_friction_on_at_which_the_walls_bear_it_all_it_is_held():
     # F (2 mu 0.285 - 1) of the walls has to bear its weight: with 100 N above and no room beside it, from 1.84 on.
-    assert (1 + MASS * G / 1000 / 100.0) / (2 * bulge_of(1.0)) == pytest.approx(1.84, abs=0.005)
+    assert (1 + MASS * G / 1000 / 100.0) / (2 * bulge_per_side(1.0)) == pytest.approx(1.84, abs=0.005)
     assert pressed_from_above(D, 2.5, 100.0) < 1.0
 
 

@@ -15,10 +15,10 @@ from tests_shared import make_engine
 
 from colsim import Scenario
 from colsim.physics.choice import PYMUNK
-from colsim.physics.contact_law import LEAST_STIFFNESS
+from colsim.physics.contact_law import MIN_STIFFNESS
 from colsim.physics.cross_section import build_cross_section, container_body
 from colsim.physics.engines import Settings
-from colsim.physics.scene import Body, Chain, Line, Scene, Yielding
+from colsim.physics.scene import Body, Chain, ContactParameters, Line, Scene
 from colsim.physics.vending import VendingColumn
 from colsim.theory.contact import three_flats_ratio
 from colsim.theory.squeeze import Bottle
@@ -41,7 +41,9 @@ KINDS = {
 
 def soft(bottle=WATER, index=0, set_fraction=0.0, mass=MASS):
     d = bottle.diameter
-    return Body(index, d, 0.0, mass, 0.2 * mass * (d / 2) ** 2, gives=Yielding.of_bottle(bottle, set_fraction))
+    return Body(
+        index, d, 0.0, mass, 0.2 * mass * (d / 2) ** 2, contact=ContactParameters.of_bottle(bottle, set_fraction)
+    )
 
 
 def between_boards(bottle, squeeze):
@@ -58,10 +60,10 @@ def between_boards(bottle, squeeze):
 @pytest.mark.parametrize("kind", KINDS)
 def test_between_two_boards_a_bottle_presses_as_its_squeeze_curve_says(kind, squeeze):
     # Exact by the law: two dents of half the squeeze take (s/d)^2 off the area, each contact bears all of the force.
-    # Where a vacuum would draw the boards together, contacts keep LEAST_STIFFNESS instead.
+    # Where a vacuum would draw the boards together, contacts keep MIN_STIFFNESS instead.
     engine = between_boards(KINDS[kind], squeeze)
     contacts = engine.contacts()
-    least = LEAST_STIFFNESS * squeeze / 2 / 1000
+    least = MIN_STIFFNESS * squeeze / 2 / 1000
     assert len(contacts.body) == 2
     forces = np.abs(contacts.force[:, 1]) / 1000
     assert forces == pytest.approx([max(least, KINDS[kind].force(squeeze))] * 2, rel=0.01, abs=0.002)
@@ -91,7 +93,7 @@ def test_under_a_weight_a_bottle_gives_way_as_its_squeeze_curve_says(kind, load)
     floor = Chain((Line((-500.0, 0.0), (500.0, 0.0), 0.3),))
     engine = make_engine(Scene((0.0, -G), (floor,), 0.0))
     engine.add(soft(bottle), (0.0, d / 2))
-    plate = Body(1, 20.0, 400.0, mass, 1e9, gives=Yielding.of_boards(1e3))
+    plate = Body(1, 20.0, 400.0, mass, 1e9, contact=ContactParameters.of_boards(1e3))
     engine.add(plate, (0.0, d - bottle.squeeze_under(load) + 10.0))
     engine.advance(3000)
     assert np.abs(engine.state().velocity).max() < 0.5
@@ -191,7 +193,7 @@ def test_a_stack_with_set_flats_lies_as_high_as_it_did_under_the_same_load(fract
     assert [65 - body.height for body in bodies] == pytest.approx(fraction * pressed, rel=1e-6)
     assert [body.flat for body in bodies] == pytest.approx(math.pi / 2 * fraction * pressed, rel=1e-6)
     if fraction == 0.0:  # nothing has changed
-        assert [body.gives for body in bodies] == [bodies[0].gives] * 6
+        assert [body.contact for body in bodies] == [bodies[0].contact] * 6
         np.testing.assert_array_equal(after.position, before.position)
 
 
@@ -219,7 +221,7 @@ def test_a_body_given_another_flat_touches_as_one_made_with_it(flat_angle, flat,
     # A stadium turned by its flat's angle lies on the ground as high as it is, on two points, dented by its load.
     floor = Chain((Line((-500.0, 0.0), (500.0, 0.0), 0.4),))
     engine = make_engine(Scene((0.0, -G), (floor,), 0.4))
-    firm = replace(soft(), gives=Yielding.of_boards(70.0))
+    firm = replace(soft(), contact=ContactParameters.of_boards(70.0))
     engine.add(firm, (0.0, 32.5), angle=0.02 - flat_angle)
     engine.reshape(replace(firm, height=58.0, flat=flat, flat_angle=flat_angle))
     engine.advance(1500 if engine_name == PYMUNK else 2500)
@@ -232,7 +234,7 @@ def test_a_body_given_another_flat_touches_as_one_made_with_it(flat_angle, flat,
 def test_a_box_lies_on_its_flat_as_high_as_it_is(engine_name):
     floor = Chain((Line((-500.0, 0.0), (500.0, 0.0), 0.4),))
     engine = make_engine(Scene((0.0, -G), (floor,), 0.4))
-    firm = replace(soft(), gives=Yielding.of_boards(70.0))
+    firm = replace(soft(), contact=ContactParameters.of_boards(70.0))
     engine.add(firm, (0.0, 32.5), angle=0.53)
     engine.reshape(replace(firm, height=58.0, flat=14.0, side=8.0, flat_angle=-0.52))
     engine.advance(1000 if engine_name == PYMUNK else 1500)

@@ -14,7 +14,7 @@ from tests_shared import make_engine
 from colsim.physics.choice import COMPILED
 from colsim.physics.compiled_engine import CompiledEngine
 from colsim.physics.engines import Settings
-from colsim.physics.scene import FIRM, Body, Chain, Line, Part, Scene, Yielding
+from colsim.physics.scene import FIRM_CONTACT, Body, Chain, ContactParameters, Line, Part, Scene
 from colsim.theory.contact import contact_time, damping_ratio, greatest_overlap, in_series, restitution
 
 G = 9806.65  # [mm/s2] standard gravity
@@ -26,7 +26,7 @@ FINE, USUAL = 0.0001, 0.001  # [s]
 def disc(index=0, board=70.0, mass=MASS, told=0.0, diameter=D):
     """Give a disc that shows a stiffness [N/mm] between two boards; each contact is twice as stiff."""
     moment = mass * diameter**2 / 8
-    return Body(index, diameter, 0.0, mass, moment, told, gives=Yielding.of_boards(board))
+    return Body(index, diameter, 0.0, mass, moment, told, contact=ContactParameters.of_boards(board))
 
 
 def box(left, right, floor, top, friction=0.0):
@@ -168,7 +168,7 @@ def test_both_points_of_a_flat_share_one_spring():
     # So a flat gives way by its load over its stiffness, as a round one does.
     floor = Chain((Line((-500.0, 0.0), (500.0, 0.0), 0.4),))
     engine = make_engine(Scene((0.0, -G), (floor,), 0.4))
-    engine.add(Body(0, 60.0, 12.0, MASS, 225.0, gives=FIRM), (0.0, 30.0))
+    engine.add(Body(0, 60.0, 12.0, MASS, 225.0, contact=FIRM_CONTACT), (0.0, 30.0))
     engine.advance(1500)
     contacts = engine.contacts()
     assert len(contacts.body) == 2
@@ -254,7 +254,9 @@ def test_a_frictionless_stack_of_the_stiffest_comes_to_rest_at_the_usual_step(st
     engine = CompiledEngine(Scene((0.0, -9806.65), (Chain(pieces),), 0.0))
     pitch = math.sqrt(disc**2 - (wall - disc) ** 2)
     for k in range(count):
-        body = Body(k, disc, 0.0, 0.367, 0.367 * disc**2 / 8, restitution, gives=Yielding.of_boards(stiffness))
+        body = Body(
+            k, disc, 0.0, 0.367, 0.367 * disc**2 / 8, restitution, contact=ContactParameters.of_boards(stiffness)
+        )
         engine.add(body, ((-1) ** k * (wall - disc) / 2, disc / 2 + k * pitch))
     engine.advance(3000)
     assert abs(engine.state().velocity).max() < 0.2

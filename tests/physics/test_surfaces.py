@@ -14,7 +14,7 @@ from tests_shared import ROTOR, make_engine
 from colsim import Scenario, simulate_fill
 from colsim.physics.cross_section import build_cross_section
 from colsim.physics.engines import Settings
-from colsim.physics.scene import Arc, Body, Chain, Line, Part, Scene, Yielding
+from colsim.physics.scene import Arc, Body, Chain, ContactParameters, Line, Part, Scene
 
 WHOLE_FILLS = {
     "test_two_kinds_that_are_alike_vend_as_one_to_the_last_bit",
@@ -25,7 +25,7 @@ R = 33.0
 CANNOT_TURN = 1e12  # [kg mm2]
 BEGUN, TIME = 0.05, 0.2
 
-# Between the two surfaces: what pymunk's own product of two factors gives, and what it cannot give.
+# Between the two surfaces: what pymunk's own product of two factors contact, and what it cannot give.
 AS_PRODUCT = ((0.3, math.sqrt(0.15)), (math.sqrt(0.15), 0.5))
 LOWER, HIGHER = ((0.3, 0.05), (0.05, 0.5)), ((0.3, 0.9), (0.9, 0.5))
 WALLS = {
@@ -90,7 +90,7 @@ def test_a_block_sliding_on_a_heavy_one_is_slowed_by_the_friction_of_the_two(tab
     # m a = mu m g, so v = v0 - mu g t; the block below is a thousand times heavier, cannot turn, and stays.
     floor = Chain((Line((-1e5, 0.0), (1e5, 0.0), 0.5, Part.FLOOR),))
     engine = make_engine(Scene((0.0, -G), (floor,), table))
-    below = Body(0, 60.0, 4000.0, 500.0, CANNOT_TURN, surface=lower, gives=Yielding.of_boards(70e3))
+    below = Body(0, 60.0, 4000.0, 500.0, CANNOT_TURN, surface=lower, contact=ContactParameters.of_boards(70e3))
     engine.add(below, (0.0, 30.0 - 500.0 * G / 140e6))
     engine.add(Body(1, 60.0, 100.0, 0.5, CANNOT_TURN, surface=upper), (-500.0, 90.0 - 0.07), velocity=(3000.0, 0.0))
     engine.advance(round(TIME / engine.settings.step))

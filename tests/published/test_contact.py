@@ -9,7 +9,7 @@ from scipy.optimize import brentq, minimize
 
 from colsim.errors import RangeError
 from colsim.theory.contact import (
-    GREATEST_DAMPING,
+    MAX_DAMPING,
     contact_time,
     damping_ratio,
     greatest_overlap,
@@ -90,8 +90,8 @@ def test_damping_and_restitution_invert_each_other():
     assert damping_ratio(1.0) == pytest.approx(0.0, abs=1e-9)
     for wanted in (0.999, 0.8, 0.5, 0.2, math.exp(-2.0), 0.06):
         assert restitution(damping_ratio(wanted)) == pytest.approx(wanted, rel=1e-9)
-    assert damping_ratio(0.0) == damping_ratio(0.04) == GREATEST_DAMPING
-    assert restitution(GREATEST_DAMPING) == pytest.approx(0.0478, abs=5e-5)
+    assert damping_ratio(0.0) == damping_ratio(0.04) == MAX_DAMPING
+    assert restitution(MAX_DAMPING) == pytest.approx(0.0478, abs=5e-5)
 
 
 def test_two_springs_in_series():

@@ -7,7 +7,7 @@ import pytest
 
 from colsim.errors import RangeError
 from colsim.model import stand_ins
-from colsim.theory.creep import QUICK, creep_modulus
+from colsim.theory.creep import REFERENCE_TIME, creep_modulus
 
 
 def test_creep_modulus_of_a_data_sheet():
@@ -29,7 +29,7 @@ def test_creep_modulus_of_a_data_sheet():
     [(1, 0.1, 0.794), (3, 0.1, 0.501), (1, 0.3, 0.501), (10, 0.1, 0.100), (5, 0.0, 1.0)],
 )
 def test_each_tenfold_of_time_divides_by_the_same(decades, exponent, share):
-    assert creep_modulus(3000.0, QUICK * 10**decades, exponent) / 3000 == pytest.approx(share, abs=5e-4)
+    assert creep_modulus(3000.0, REFERENCE_TIME * 10**decades, exponent) / 3000 == pytest.approx(share, abs=5e-4)
 
 
 def test_month_after_month_by_logarithms():
@@ -40,14 +40,16 @@ def test_month_after_month_by_logarithms():
 
 def test_a_wait_in_two_parts_is_the_wait_as_a_whole():
     for first, then in ((7.0, 30.0), (100.0, 5.0), (1440.0, 365.0)):
-        halfway = creep_modulus(3000.0, QUICK * first, 0.04)
-        assert creep_modulus(halfway, QUICK * then, 0.04) == pytest.approx(creep_modulus(3000.0, first * then, 0.04))
+        halfway = creep_modulus(3000.0, REFERENCE_TIME * first, 0.04)
+        assert creep_modulus(halfway, REFERENCE_TIME * then, 0.04) == pytest.approx(
+            creep_modulus(3000.0, first * then, 0.04)
+        )
 
 
 def test_nothing_is_stiffer_than_in_a_quick_test_and_time_only_softens():
-    times = [0.0, 1e-9, 0.5, QUICK]
+    times = [0.0, 1e-9, 0.5, REFERENCE_TIME]
     assert {creep_modulus(3137.0, time, 0.07) for time in times} == {3137.0}
-    later = [creep_modulus(3137.0, QUICK * 1.5**k, 0.07) for k in range(30)]
+    later = [creep_modulus(3137.0, REFERENCE_TIME * 1.5**k, 0.07) for k in range(30)]
     assert all(after < before for before, after in pairwise(later))
     assert len({creep_modulus(3137.0, time, 0.0) for time in (0, 1, 1e5)}) == 1
 

@@ -15,7 +15,7 @@ from colsim.theory.squeeze import Bottle, Section, bulge, ring_stiffness, sectio
 
 AIR = 101.325  # kPa
 ROUND = math.pi * 65**2 / 4  # area of the section of 65 mm
-LOST, GAINED = theory.PINCHED_RING, theory.WIDENED_RING
+LOST, GAINED = theory.PINCHED_RING, 2 / math.pi - 0.5
 
 
 def bottle(**changes):

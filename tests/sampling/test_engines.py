@@ -16,7 +16,7 @@ from colsim.advice.report import as_json_object
 from colsim.physics import choice
 from colsim.physics.compiled_engine import CompiledEngine
 from colsim.physics.engines import DivergedError, Settings
-from colsim.physics.kernel import looking, world
+from colsim.physics.kernel import stepping, world
 from colsim.physics.pymunk_engine import LONGEST_STEP
 from colsim.physics.scene import Body, Chain, Line, Scene
 from colsim.sampling import one_fill
@@ -134,14 +134,14 @@ def test_the_answer_says_which_it_was(engine):
 def test_machine_code_is_there_after_it_was_made_ready():
     choice.make_ready("compiled")
     assert not choice.compiles_first("compiled")
-    assert looking.is_compiled()
+    assert stepping.is_compiled()
 
 
 def test_another_process_finds_all_machine_code_and_compiles_none():
     choice.make_ready("compiled")
     code = (
-        "from colsim.physics.kernel.looking import ENTRIES; from colsim.physics.choice import make_ready;"
-        "make_ready('compiled'); print({sum(each.stats.cache_misses.values()) for each in ENTRIES})"
+        "from colsim.physics.kernel.stepping import ENTRY_POINTS; from colsim.physics.choice import make_ready;"
+        "make_ready('compiled'); print({sum(each.stats.cache_misses.values()) for each in ENTRY_POINTS})"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "{0}"
@@ -154,10 +154,10 @@ def test_a_speed_that_is_nan_or_infinite_diverges_and_the_fill_is_invalid():
         engine.advance(1)
 
     class Diverging(CompiledEngine):
-        def look_on(self, watch, looks):
-            if watch.row["turning"][0]:
+        def run(self, monitor, checks):
+            if monitor.row["turning"][0]:
                 self._world.bodies[0, world.VX] = np.inf
-            return super().look_on(watch, looks)
+            return super().run(monitor, checks)
 
     fill = simulate_fill(small_scenario(2), seed=1, engine=Diverging)
     assert fill.invalid.startswith("the simulation diverged: ")

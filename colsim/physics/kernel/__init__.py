@@ -1,5 +1,5 @@
-"""The time step of the compiled engine, in the order of its phases.
+"""The time step of the compiled engine, a module for each phase.
 
-`world` holds what a step reads and writes, `bodies` moves it, `finding` lists what touches, `stiffening` applies the
-law of contact, `solving` finds the impulses, `looking` puts the phases together and is what an engine calls.
+`world` holds the state, `bodies` moves it, `collision` detects contacts, `stiffness` applies the contact law, `solver`
+finds the impulses, `stepping` runs the phases and has the entry points for Python.
 """

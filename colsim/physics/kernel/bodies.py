@@ -1,9 +1,10 @@
-"""Moving bodies, giving them their section, and reading what they bear."""
+"""Motion and sections of bodies, and sums over their contacts."""
 
 from __future__ import annotations
 
 import math
 
+from colsim.physics.engines import MAX_SPEED
 from colsim.physics.kernel.compiling import compiled
 from colsim.physics.kernel.world import (
     ANGLE,
@@ -15,7 +16,6 @@ from colsim.physics.kernel.world import (
     FIRST,
     FLAT_ANGLE,
     FRICTION_IMPULSE,
-    GROUP,
     HALF_FLAT,
     HALF_SIDE,
     INVERSE_MOMENT,
@@ -24,6 +24,7 @@ from colsim.physics.kernel.world import (
     NX,
     NY,
     OVERLAP,
+    PAIR_OVERLAP,
     RADIUS,
     RATE,
     REACH,
@@ -32,50 +33,49 @@ from colsim.physics.kernel.world import (
     SPIN,
     VX,
     VY,
-    Array,
+    FloatArray,
     World,
     X,
     Y,
 )
 
-__all__ = ["accelerate", "add_dents", "change_section", "drive", "greatest", "move"]
+__all__ = ["add_dents", "apply_gravity", "change_section", "drive", "extremes", "move"]
 
-MAX_SPEED = 1e7  # [mm/s], far above anything in a column; beyond it the simulation has diverged
-STILL = 1e-9  # [mm/s] below which a speed is set to zero: halved on and on it would become denormal, which is slow
+MIN_SPEED = 1e-9  # [mm/s]; lower speeds are set to zero, since denormals, which decay would lead to, are slow
 
 
 @compiled
 def move(world: World, dt: float) -> bool:
-    """Move everything by its velocity and sort the containers from the top down; False if a speed is NaN or absurd."""
-    bodies, order, count = world.bodies, world.order, world.counts[CONTAINERS]
+    """Move all bodies and sort the containers from the top down; False if it diverged: a speed is NaN or too high."""
+    bodies, top_down, count = world.bodies, world.top_down, world.counts[CONTAINERS]
     for i in range(len(bodies)):
         bodies[i, X] += bodies[i, VX] * dt
         bodies[i, Y] += bodies[i, VY] * dt
         bodies[i, ANGLE] += bodies[i, SPIN] * dt
         speed = abs(bodies[i, VX]) + abs(bodies[i, VY]) + abs(bodies[i, SPIN])
-        if not speed < MAX_SPEED:  # NaN is not less either
+        if not speed < MAX_SPEED:  # also true for NaN
             return False
-        if speed < STILL:
+        if speed < MIN_SPEED:
             bodies[i, VX] = bodies[i, VY] = bodies[i, SPIN] = 0.0
     for i in range(count):
         _place_corners(bodies, world.corners, i)
-    for place in range(1, count):  # they hardly ever change places
-        i, k = order[place], place - 1
-        while k >= 0 and bodies[order[k], Y] < bodies[i, Y]:
-            order[k + 1] = order[k]
+    for place in range(1, count):  # insertion sort: the order rarely changes
+        i, k = top_down[place], place - 1
+        while k >= 0 and bodies[top_down[k], Y] < bodies[i, Y]:
+            top_down[k + 1] = top_down[k]
             k -= 1
-        order[k + 1] = i
+        top_down[k + 1] = i
     return True
 
 
 @compiled
-def _place_corners(bodies: Array, corners: Array, i: int) -> None:
+def _place_corners(bodies: FloatArray, corners: FloatArray, i: int) -> None:
     x, y = bodies[i, X], bodies[i, Y]
     if bodies[i, CORNERS] == 1.0:
         corners[i, 0, 0], corners[i, 0, 1] = x, y
         return
-    turned = bodies[i, ANGLE] + bodies[i, FLAT_ANGLE]
-    c, s = math.cos(turned), math.sin(turned)
+    angle = bodies[i, ANGLE] + bodies[i, FLAT_ANGLE]
+    c, s = math.cos(angle), math.sin(angle)
     fx, fy = c * bodies[i, HALF_FLAT], s * bodies[i, HALF_FLAT]
     sx, sy = -s * bodies[i, HALF_SIDE], c * bodies[i, HALF_SIDE]
     corners[i, 0, 0], corners[i, 0, 1] = x - fx - sx, y - fy - sy
@@ -86,8 +86,8 @@ def _place_corners(bodies: Array, corners: Array, i: int) -> None:
 
 
 @compiled
-def accelerate(world: World, dt: float, gravity_x: float, gravity_y: float) -> None:
-    """Let gravity act for a step."""
+def apply_gravity(world: World, dt: float, gravity_x: float, gravity_y: float) -> None:
+    """Add the velocity from gravity over a step."""
     for i in range(world.counts[CONTAINERS]):
         world.bodies[i, VX] += gravity_x * dt
         world.bodies[i, VY] += gravity_y * dt
@@ -95,7 +95,7 @@ def accelerate(world: World, dt: float, gravity_x: float, gravity_y: float) -> N
 
 @compiled
 def change_section(world: World, i: int, height: float, flat: float, side: float, flat_angle: float) -> None:
-    """Give a body its section."""
+    """Set the section of a body."""
     bodies, radius = world.bodies, (height - side) / 2
     bodies[i, RADIUS], bodies[i, REACH] = radius, math.sqrt(flat * flat + side * side) / 2 + radius
     bodies[i, HALF_FLAT], bodies[i, HALF_SIDE], bodies[i, FLAT_ANGLE] = flat / 2, side / 2, flat_angle
@@ -104,15 +104,15 @@ def change_section(world: World, i: int, height: float, flat: float, side: float
 
 @compiled
 def drive(world: World, rate: float) -> None:
-    """Have the motor turn the drum at a rate [rad/s]."""
+    """Set the target rate of the motor [rad/s] and release the drum."""
     if world.drum[MOMENT] > 0.0:
         world.bodies[len(world.bodies) - 1, INVERSE_MOMENT] = 1.0 / world.drum[MOMENT]
         world.drum[RATE] = rate
 
 
 @compiled
-def greatest(world: World) -> tuple[float, float, float]:
-    """Give the greatest impulse of a contact, the greatest dent [mm], and that over the diameter, of the last step."""
+def extremes(world: World) -> tuple[float, float, float]:
+    """Give the greatest impulse of a contact, the deepest dent [mm], and the greatest dent over diameter [-]."""
     bodies, contacts, pairs = world.bodies, world.contacts, world.pairs
     impulse = dent = share = 0.0
     for k in range(world.counts[CONTACTS]):
@@ -128,18 +128,18 @@ def greatest(world: World) -> tuple[float, float, float]:
 
 
 @compiled
-def add_dents(world: World, found: Array) -> None:
-    """Add up the dents of the last step on each container, as a tensor over their normals, shape (n, 2, 2) [mm]."""
+def add_dents(world: World, tensors: FloatArray) -> None:
+    """Sum the dents of the last step on each container as tensors, `Engine.dents`, of shape (n, 2, 2) [mm]."""
     contacts, pairs = world.contacts, world.pairs
     for k in range(world.counts[CONTACTS]):
         if contacts[k, NORMAL_IMPULSE] <= 0.0:
             continue
-        nx, ny, part = contacts[k, NX], contacts[k, NY], contacts[k, OVERLAP] / contacts[k, GROUP]
+        nx, ny, weight = contacts[k, NX], contacts[k, NY], contacts[k, OVERLAP] / contacts[k, PAIR_OVERLAP]
         for side, column in ((FIRST, DENT_A), (SECOND, DENT_B)):
             i = pairs[k, side]
             if i < world.counts[CONTAINERS]:
-                dent = part * contacts[k, column]
-                found[i, 0, 0] += dent * nx * nx
-                found[i, 1, 1] += dent * ny * ny
-                found[i, 0, 1] += dent * nx * ny
-                found[i, 1, 0] += dent * nx * ny
+                dent = weight * contacts[k, column]
+                tensors[i, 0, 0] += dent * nx * nx
+                tensors[i, 1, 1] += dent * ny * ny
+                tensors[i, 0, 1] += dent * nx * ny
+                tensors[i, 1, 0] += dent * nx * ny

@@ -1,4 +1,4 @@
-"""How the kernel is compiled, and what is kept of it."""
+"""Decorators that compile the kernel with numba, and the key of its disk cache."""
 
 from __future__ import annotations
 
@@ -11,38 +11,39 @@ from typing import TypeVar, cast
 import numba
 from numba.extending import register_jitable
 
-__all__ = ["also_compiled", "compiled", "entry", "inlined", "stamp_of"]
+__all__ = ["compiled", "entry_point", "inlined", "jitable", "source_checksum"]
 
 Function = TypeVar("Function", bound=Callable[..., object])
 
 
 def compiled(function: Function) -> Function:
-    """Compile a function with what calls it."""
+    """Compile a function that only compiled functions call."""
     return cast(Function, numba.njit(error_model="numpy")(function))
 
 
 def inlined(function: Function) -> Function:
-    """Compile a small function into those that call it."""
+    """Compile a small function and inline it into its callers."""
     return cast(Function, numba.njit(error_model="numpy", forceinline=True)(function))
 
 
-def also_compiled(*functions: Callable[..., object]) -> None:
-    """Let plain functions of other rooms be called from compiled ones."""
+def jitable(*functions: Callable[..., object]) -> None:
+    """Allow compiled functions to call these plain Python functions, which stay plain for everyone else."""
     for function in functions:
         register_jitable(error_model="numpy")(function)
 
 
-def entry(function: Function) -> Function:
-    """Compile what is called from Python: nogil, and kept on disk for the next process.
+def entry_point(function: Function) -> Function:
+    """Compile a function that Python calls: releases the GIL, and is cached on disk.
 
-    It must hold a stamp of all it calls in a closure: numba keeps by the file of the entry alone, and by what it holds.
+    The function must hold the `source_checksum` of all code that it compiles in as a closure variable: numba's cache
+    key has only the file of the entry point and its closure.
     """
     try:
         return cast(Function, numba.njit(cache=True, nogil=True, error_model="numpy")(function))
-    except RuntimeError:  # there is no folder that it could be kept in
+    except RuntimeError:  # no writable folder for the cache
         return cast(Function, numba.njit(nogil=True, error_model="numpy")(function))
 
 
-def stamp_of(*modules: ModuleType) -> int:
-    """Give a number above 0 that differs as soon as the text of any of these modules does."""
+def source_checksum(*modules: ModuleType) -> int:
+    """Give a positive number that changes with the source text of any of these modules."""
     return 1 + zlib.crc32("".join(inspect.getsource(module) for module in modules).encode())

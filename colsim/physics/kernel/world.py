@@ -1,8 +1,8 @@
-"""What a step of the compiled engine reads and writes, as arrays, since that is what is compiled.
+"""The state of the compiled engine, as arrays of numbers, which numba compiles to fast code.
 
-A body is a row: a core of one corner (a disc), two (a stadium) or four (a box), rounded by a radius. A piece of the
-scene is a row too. The row after the last body stands for all that does not move, the one after that for the drum, so
-that no contact is a special case.
+A row of ``bodies`` is a container: a core of one corner (disc), two (stadium) or four (box), rounded by a radius. The
+row after the last container stands for everything fixed, the one after that for the drum, so that every contact is
+between two rows. A row of ``pieces`` is a piece of the scene.
 """
 
 from __future__ import annotations
@@ -12,114 +12,116 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Array", "Rows", "StepSettings", "Whole", "World"]
+__all__ = ["FloatArray", "IndexArray", "IntArray", "StepSettings", "World"]
 
-Array = npt.NDArray[np.float64]
-Whole = npt.NDArray[np.int64]
-Rows = npt.NDArray[np.uint64]
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+IndexArray = npt.NDArray[np.uint64]
 
-MOST_OF_ONE = 32  # contacts of one body with one thing, and that it keeps impulses of
-MOST_CONTACTS = 1024
+MAX_BODY_CONTACTS = 32  # points of one manifold, and warm-start impulses kept of one body
+MAX_CONTACTS = 1024
 
 # Columns of a body.
 X, Y, ANGLE, VX, VY, SPIN, INVERSE_MASS, INVERSE_MOMENT = 0, 1, 2, 3, 4, 5, 6, 7
 RADIUS, REACH, HALF_FLAT, HALF_SIDE, FLAT_ANGLE, CORNERS = 8, 9, 10, 11, 12, 13
-SURFACE, NUMBER, DAMPING = 14, 15, 16
-FIRM, LENGTH, HEADSPACE, BODY_SHARE, STRETCH, FILLED, ROUND_AREA, SET_DENT, SET_FRACTION = range(17, 26)
-LAW = slice(FIRM, SET_FRACTION + 1)  # as scene.Body.law gives them
-BULGES = 26
-STIFFNESS, SHARING = 27, 28  # of one contact: now, and as it goes into the sharing of overlaps
-AREA_LOST, SQUEEZED_UP, BULGE = 29, 30, 31  # sums over contacts; of the last step
+SURFACE, INDEX, DAMPING = 14, 15, 16
+CONSTANT_STIFFNESS, LENGTH, HEADSPACE, BODY_SHARE, WALL_STRETCH, INITIAL_PRESSURE = 17, 18, 19, 20, 21, 22
+ROUND_AREA, SET_DENT, SET_FRACTION = 23, 24, 25
+CONTACT_PARAMETERS = slice(CONSTANT_STIFFNESS, SET_FRACTION + 1)  # in the order of scene.Body.contact_row
+CAN_BULGE = 26
+STIFFNESS, LAGGED_STIFFNESS = 27, 28  # of each contact of the body
+AREA_LOST, HEIGHT_LOST, BULGE = 29, 30, 31  # from the dents of the last step
 BODY_COLUMNS = 32
 
-# Columns of a piece: a line, an arc seen from outside or inside, or a corner that stands out between two pieces.
-KIND, X0, Y0, X1, Y1, ROUND = 0, 1, 2, 3, 4, 5  # of a line its length, of an arc its radius
-MIDDLE_X, MIDDLE_Y, LEAST_COSINE = 6, 7, 8  # of an arc or corner: the way to its middle, and how far off it reaches
-ALONG_X, ALONG_Y = 6, 7  # of a line: its direction
-LEFT, RIGHT, BOTTOM, TOP, SIDE_WALL = 9, 10, 11, 12, 13
-PIECE_COLUMNS = 14
+# Columns of a piece: a line, a convex arc, a concave arc, or a convex corner between two pieces.
+KIND, X0, Y0, SIZE = 0, 1, 2, 3  # start of a line or centre of an arc; length of a line or radius of an arc
+MIDDLE_X, MIDDLE_Y, MIN_COSINE = 4, 5, 6  # sector of an arc or corner: its middle direction, cosine of its half angle
+DIRECTION_X, DIRECTION_Y = 4, 5  # of a line
+LEFT, RIGHT, BOTTOM, TOP, SIDE_WALL = 7, 8, 9, 10, 11  # bounding box; whether it is a side wall
+PIECE_COLUMNS = 12
 LINE, OUTSIDE, INSIDE, CORNER = 0.0, 1.0, 2.0, 3.0
 
-# Columns of a contact: impulses are on its first body.
-NX, NY, AX, AY, BX, BY, OVERLAP, FRICTION = 0, 1, 2, 3, 4, 5, 6, 7
-GROUP, CONTACT_STIFFNESS, DENT_A, DENT_B = 8, 9, 10, 11  # summed overlap of its group; dents of the two
+# Columns of a contact. Impulses act on its first body; A and B are its first and second body.
+NX, NY, AX, AY, BX, BY, OVERLAP, FRICTION = 0, 1, 2, 3, 4, 5, 6, 7  # AX to BY: contact point from each centre
+PAIR_OVERLAP, CONTACT_STIFFNESS, DENT_A, DENT_B = 8, 9, 10, 11  # PAIR_OVERLAP: sum over the points of the pair
 NORMAL_IMPULSE, FRICTION_IMPULSE = 12, 13
-NORMAL_A, NORMAL_B, ALONG_A, ALONG_B = 14, 15, 16, 17  # lever arms of normal and friction about both centres
-NORMAL_MASS, TANGENT_MASS, COUPLING = 18, 19, 20  # coupling: sliding that a normal impulse makes
-SOFTNESS, TARGET = 21, 22  # of the spring as a constraint: added inverse mass, speed at which it wants the two to part
+NORMAL_ARM_A, NORMAL_ARM_B, TANGENT_ARM_A, TANGENT_ARM_B = 14, 15, 16, 17  # lever arms about both centres
+NORMAL_MASS, TANGENT_MASS, COUPLING = 18, 19, 20  # effective masses; sliding speed per normal impulse
+SOFTNESS, TARGET_VELOCITY = 21, 22  # spring and damper as a soft constraint: added inverse mass, target normal velocity
 DAMPER = 23
-SLIP = 24  # how far a tangential spring is drawn, of the explicit solver
-CONTACT_COLUMNS = 25
+SLIP = 24  # stretch of the tangential spring of the explicit solver
+SET_DENT_A, SET_DENT_B = 25, 26  # permanent dents at the contact
+CONTACT_COLUMNS = 27
 FIRST, SECOND = 0, 1
 PIECE, FEATURE = 0, 1
 
-# Columns of a hit, where a body touches something; its normal as of a contact.
-OFF, AT_X, AT_Y, WHICH = 2, 3, 4, 5
-HIT_COLUMNS = 6
+# Columns of a point of a manifold; its normal NX, NY as of a contact.
+DISTANCE, CORE_X, CORE_Y, POINT_FEATURE = 2, 3, 4, 5  # CORE_X, CORE_Y: the point of the first body's core
+POINT_COLUMNS = 6
 
 # The drum and its motor, and counts.
 DRUM_REACH, RATE, TORQUE, MOTOR_IMPULSE, MOMENT = 0, 1, 2, 3, 4
-CONTAINERS, STILL_PIECES, ALL_PIECES, CONTACTS = 0, 1, 2, 3
+CONTAINERS, FIXED_PIECES, ALL_PIECES, CONTACTS = 0, 1, 2, 3
 
 
 class World(NamedTuple):
-    """All that a step reads and writes.
+    """State of a scene.
 
     Attributes
     ----------
     bodies : ndarray, shape (n + 2, BODY_COLUMNS)
-        Containers, then what does not move, then the drum.
+        Containers by index, then the fixed row, then the drum.
     corners : ndarray, shape (n + 2, 4, 2)
-        Corners of each core, as it lies now [mm].
-    order : ndarray of unsigned int, shape (n + 2,)
-        Rows of the containers from the top down.
+        Corners of each core in the scene's frame [mm].
+    top_down : ndarray of unsigned int, shape (n + 2,)
+        Rows of the containers, sorted from the top down.
     pieces : ndarray, shape (k, PIECE_COLUMNS)
-        Those that stand still, from the top down, then those of the drum in its own frame.
+        Fixed pieces, from the top down, then those of the drum in its own frame.
     piece_friction : ndarray, shape (k, surfaces)
-        [-]
-    between : ndarray, shape (surfaces, surfaces)
-        Friction of containers on each other [-].
-    contacts : ndarray, shape (MOST_CONTACTS, CONTACT_COLUMNS)
-        Those of the last step.
-    pairs : ndarray of unsigned int, shape (MOST_CONTACTS, 2)
-        Rows of both bodies of each.
-    where : ndarray of int, shape (MOST_CONTACTS, 2)
-        Piece of each, or -1 between containers, and what of the two touches.
-    sequence : ndarray of unsigned int, shape (MOST_CONTACTS,)
-        Order in which contacts are solved.
-    hits : ndarray, shape (MOST_OF_ONE, HIT_COLUMNS)
-        Where the two touch that are looked at.
-    kept, kept_key, kept_count : ndarray
-        By body: impulses and slip of the last step with the key of each.
+        Friction of each piece with each surface of containers [-].
+    body_friction : ndarray, shape (surfaces, surfaces)
+        Friction between containers [-].
+    contacts : ndarray, shape (MAX_CONTACTS, CONTACT_COLUMNS)
+        Contacts of the last step.
+    pairs : ndarray of unsigned int, shape (MAX_CONTACTS, 2)
+        Rows of both bodies of each contact.
+    features : ndarray of int, shape (MAX_CONTACTS, 2)
+        Piece of each contact, or -1 between containers; and the number of its corner or edge pair.
+    solve_order : ndarray of unsigned int, shape (MAX_CONTACTS,)
+        Order in which the solver visits the contacts.
+    manifold : ndarray, shape (MAX_BODY_CONTACTS, POINT_COLUMNS)
+        Contact manifold of the pair that the narrow phase works on.
+    warm_start, warm_start_keys, warm_start_counts : ndarray
+        By body: normal impulse, friction impulse and slip of the last step; the key of each; how many.
     drum : ndarray, shape (5,)
-        Reach of the drum [mm], rate that it is told [rad/s], torque limit [mN mm], impulse of the motor, moment of
-        inertia [kg mm2], which is 0 where there is no drum.
+        Reach of the drum [mm], target rate [rad/s], torque limit [mN mm], impulse of the motor, and moment of inertia
+        [kg mm2], which is 0 without a drum.
     counts : ndarray, shape (4,)
-        Containers, pieces that stand still, all pieces, contacts.
+        Containers, fixed pieces, all pieces, contacts.
     """
 
-    bodies: Array
-    corners: Array
-    order: Rows
-    pieces: Array
-    piece_friction: Array
-    between: Array
-    contacts: Array
-    pairs: Rows
-    where: Whole
-    sequence: Rows
-    hits: Array
-    kept: Array
-    kept_key: Whole
-    kept_count: Whole
-    drum: Array
-    counts: Whole
+    bodies: FloatArray
+    corners: FloatArray
+    top_down: IndexArray
+    pieces: FloatArray
+    piece_friction: FloatArray
+    body_friction: FloatArray
+    contacts: FloatArray
+    pairs: IndexArray
+    features: IntArray
+    solve_order: IndexArray
+    manifold: FloatArray
+    warm_start: FloatArray
+    warm_start_keys: IntArray
+    warm_start_counts: IntArray
+    drum: FloatArray
+    counts: IntArray
 
 
 class StepSettings(NamedTuple):
-    """What a step needs of the engine's settings: step [s], solver rounds (0: explicit), gravity [mm/s2]."""
+    """Settings of a step: time step [s], solver iterations (0: explicit), gravity [mm/s2]."""
 
     step: float
-    rounds: int
+    iterations: int
     gravity_x: float
     gravity_y: float
