@@ -29,7 +29,7 @@ from colsim.errors import ColsimError, OutputError, ScenarioError
 from colsim.model import CATALOGUE, Scenario
 from colsim.model.base import keys
 from colsim.physics.choice import AUTO, ENGINES, compiles_first, engine_named, make_ready
-from colsim.sampling import simulate_fill
+from colsim.sampling import replay
 from colsim.sampling.draws import fresh_seed
 from colsim.sampling.many_fills import process_pool
 
@@ -439,11 +439,11 @@ def _draw_columns(scenario: Scenario, decision: Decision, folder: Path) -> None:
     for name, thickness in chosen.items():
         changed = scenario.changed(**{"rotor.spacer_thickness": thickness})
         number = by_value[thickness].first_failure if thickness in by_value else None
-        fill = simulate_fill(changed, seed=decision.seed, fill=number or 0, record=True)
+        again = replay(changed, seed=decision.seed, number=number or 0)
         # Where it stuck; or, if it never did, as it stands when loaded, just before the drum first turns.
-        turned = next((k for k, frame in enumerate(fill.frames) if abs(frame.drum_angle) > 0.02), 1)
-        shown = -1 if fill.failure else max(0, turned - 1)
-        _draw(folder / f"column-{name}.png", (6.4, 8.0), partial(plot_column, fill, shown))
+        turned = next((k for k, frame in enumerate(again.frames) if abs(frame.drum_angle) > 0.02), 1)
+        shown = -1 if again.fill.failure else max(0, turned - 1)
+        _draw(folder / f"column-{name}.png", (6.4, 8.0), partial(plot_column, again, shown))
     now = by_value.get(scenario.rotor.spacer_thickness)
     if now is not None:
         _draw(folder / "risk-as-it-is-now.png", (6.4, 4.0), partial(plot_risk, now.fills))

@@ -18,7 +18,8 @@ from colsim.errors import RangeError, ScenarioError, SimulationError
 from colsim.model import Container, Scenario
 from colsim.model.catalogue import find_entry
 from colsim.physics.choice import AUTO, engine_named
-from colsim.sampling.draws import fresh_seed, require_whole
+from colsim.sampling.checks import require_whole
+from colsim.sampling.draws import fresh_seed
 from colsim.sampling.many_fills import process_pool
 from colsim.sampling.pairs import Pairs
 
@@ -250,7 +251,7 @@ def compare_containers(
         )
     candidates = []
     for k, (name, container) in enumerate(named.items()):
-        mine = [over for (j, _), over in zip(options, found, strict=True) if j == k and over.typical.fills]
+        mine = [over for (j, _), over in zip(options, found, strict=True) if j == k and over.typical.records]
         refused = prepared[k][1]
         if not refused and not mine:
             raise SimulationError("stopped before the first fills were done; nothing to compare")

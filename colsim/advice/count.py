@@ -25,7 +25,8 @@ from colsim.errors import ScenarioError, SimulationError
 from colsim.model import Scenario, Target
 from colsim.model.loading import MOST_CONTAINERS
 from colsim.physics.choice import AUTO, engine_named
-from colsim.sampling.draws import fresh_seed, require_whole
+from colsim.sampling.checks import require_whole
+from colsim.sampling.draws import fresh_seed
 from colsim.sampling.fills import Fills
 from colsim.sampling.intervals import Estimate
 from colsim.sampling.looks import FIRST_LOOK, Run, simulate_until_settled
@@ -263,7 +264,7 @@ class _Looks:
         )
         for count, over in zip(counts, found, strict=True):
             self.interrupted = self.interrupted or over.interrupted
-            if over.typical.fills:
+            if over.typical.records:
                 self._keep(count, over)
 
     def _keep(self, count: int, over: OverUnknowns) -> None:
@@ -286,8 +287,8 @@ class _Looks:
         runs = [
             Run(
                 over.typical.scenario,
-                lambda so_far: len(so_far.fills) >= PAIRED_FILLS,
-                list(over.typical.fills),
+                lambda so_far: len(so_far) >= PAIRED_FILLS,
+                list(over.typical),
                 self.engine,
             )
             for over in overs
@@ -503,7 +504,7 @@ def halves_against_full(half: Fills, full: Fills) -> Pairs:
         raise ScenarioError(f"seed: got {half.seed} and {full.seed}; allowed: the same, so that draws are shared")
     pairs = [
         (bool(one.failure or other.failure), bool(whole.failure))
-        for one, other, whole in zip(half.fills[::2], half.fills[1::2], full.fills[::2], strict=False)
+        for one, other, whole in zip(half[::2], half[1::2], full[::2], strict=False)
         if not (one.invalid or other.invalid or whole.invalid)
     ]
     return Pairs(

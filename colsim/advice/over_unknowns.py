@@ -197,9 +197,7 @@ def simulate_over_unknowns(
     unknowns = [scenario.unknowns() for scenario in scenarios]
     pooled = [scenario.pooled() if names else None for scenario, names in zip(scenarios, unknowns, strict=True)]
     first = [Run(scenario, settled, engine=engine) for scenario in scenarios]
-    first += [
-        Run(each, lambda fills: len(fills.fills) >= POOLED_FILLS, engine=engine) for each in pooled if each is not None
-    ]
+    first += [Run(each, lambda fills: len(fills) >= POOLED_FILLS, engine=engine) for each in pooled if each is not None]
     found = simulate(first)
     drawn = iter(found[len(scenarios) :])
     results = []
@@ -264,7 +262,7 @@ def _ends_to_simulate(result: OverUnknowns) -> tuple[End, ...]:
 
 def _so_far(result: OverUnknowns, end: End) -> list[Fill]:
     """Give the fills that are there already: what was drawn over the ranges is gone on with."""
-    return list(result.runs[end].fills) if end in result.runs else []
+    return list(result.runs[end]) if end in result.runs else []
 
 
 def _at(result: OverUnknowns, end: End) -> Scenario:

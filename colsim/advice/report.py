@@ -213,7 +213,7 @@ def _behind(option: Option) -> list[str]:
             f"      of {check.fills} loadings {check.only_coarse} met trouble with the usual time step only, "
             f"{check.only_fine} with half of it only"
         )
-    invalid = [fill for fills in option.over.runs.values() for fill in fills.fills if fill.invalid]
+    invalid = [fill for fills in option.over.runs.values() for fill in fills if fill.invalid]
     lines += [f"      {fill.summary()}" for fill in invalid[:_HINTS]]
     return lines
 
@@ -317,10 +317,10 @@ def _verdict(option: Option) -> str:
 
 def _footnote(scenario: Scenario, decision: Decision, count: Decision | None) -> list[str]:
     runs = [fills for each in _both(decision, count) for fills in _runs(each)]
-    counts = sorted({len(fills.fills) for fills in runs})
+    counts = sorted({len(fills) for fills in runs})
     sample = f"{counts[0]} to {counts[-1]}" if len(counts) > 1 else f"{counts[0]}"
-    invalid = sum(fills.invalid for fills in runs)
-    total = sum(len(fills.fills) for fills in runs)
+    invalid = sum(fills.invalid_count for fills in runs)
+    total = sum(len(fills) for fills in runs)
     unknown = len(scenario.unknowns())
     what = f"{unknown} things you did not measure" if unknown else "nothing unknown"
     text = (
@@ -373,9 +373,7 @@ def as_json_object(scenario: Scenario, decision: Decision, count: Decision | Non
         "version": __version__,
         "engine": f"{decision.options[0].fills.engine}, cross-section",
         "seed": decision.seed,
-        "fills": sum(
-            len(fills.fills) for each in both for option in each.options for fills in option.over.runs.values()
-        ),
+        "fills": sum(len(fills) for each in both for option in each.options for fills in option.over.runs.values()),
         "risks": [
             {"option": _option_name(each, option), "unknowns": str(end), **_row(estimate)}
             for each in both

@@ -22,7 +22,8 @@ from colsim.advice.to_measure import in_words, what_measuring_brings
 from colsim.errors import RangeError, ScenarioError, SimulationError
 from colsim.model import Container, Scenario, Target
 from colsim.physics.choice import AUTO, engine_named
-from colsim.sampling.draws import fresh_seed, require_whole
+from colsim.sampling.checks import require_whole
+from colsim.sampling.draws import fresh_seed
 from colsim.sampling.many_fills import process_pool, require_room
 from colsim.theory.pocket import greatest_spacer, least_spacer, second_nip_angle
 
@@ -197,7 +198,7 @@ def find_spacer(
         options = tuple(
             Option(thickness, _geometry(thickness, bounds, over), over)
             for thickness, over in zip(thicknesses, found, strict=True)
-            if over.typical.fills
+            if over.typical.records
         )
         if not options:
             raise SimulationError("stopped before the first fill was done; nothing to advise from")

@@ -88,7 +88,7 @@ def check_steps(over: OverUnknowns, *, executor: Executor, progress: bool = Fals
         coarse.append(worse)
     engine, seed = over.typical.engine, over.typical.seed
     settings = finer(engine)
-    numbers = [range(min(CHECKED_FILLS, len(fills.fills))) for fills in coarse]
+    numbers = [range(min(CHECKED_FILLS, len(fills))) for fills in coarse]
     batches = [Batch(fills.scenario, seed, each, engine, settings) for fills, each in zip(coarse, numbers, strict=True)]
     total = sum(map(len, numbers))
     found: list[list[Fill]] = []
@@ -106,7 +106,7 @@ def _compared(over: OverUnknowns, coarse: list[Fills], fine: list[list[Fill]]) -
     pairs = [
         (_met_trouble(usual), _met_trouble(finer_one))
         for fills, again in zip(coarse, fine, strict=True)
-        for usual, finer_one in zip(fills.fills, again, strict=False)
+        for usual, finer_one in zip(fills, again, strict=False)
     ]
     counted = Pairs(
         fills=len(pairs),
@@ -114,7 +114,7 @@ def _compared(over: OverUnknowns, coarse: list[Fills], fine: list[list[Fill]]) -
         only_second=sum(finer_one and not usual for usual, finer_one in pairs),
     )
     instead = {
-        id(fills): replace(fills, fills=(*again, *fills.fills[len(again) :]))
+        id(fills): replace(fills, records=(*again, *fills[len(again) :]))
         for fills, again in zip(coarse, fine, strict=True)
     }
     runs = {end: instead.get(id(fills), fills) for end, fills in over.runs.items()}

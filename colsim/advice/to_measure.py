@@ -117,7 +117,7 @@ def what_to_do_next(over: OverUnknowns) -> tuple[str, ...]:
 def _more_fills(over: OverUnknowns) -> str:
     undecided = {end: fills for end, fills in over.runs.items() if judged(fills, over.level) is Status.UNDECIDED}
     needed = [fills_to_settle(fills, over.level) for end, fills in undecided.items() if end is not End.DRAWN]
-    so_far = max(len(fills.fills) for fills in over.runs.values())
+    so_far = max(len(fills) for fills in over.runs.values())
     if not needed:
         return f"simulate more fills (now {so_far})"
     if None in needed:

@@ -36,12 +36,12 @@ def pretend(monkeypatch, plain):
     def use(failures, invalid=None):
         asked = []
 
-        def simulate(scenario, *, seed, fill, engine, settings):
+        def simulate(scenario, *, seed, number, engine, settings):
             thickness = scenario.rotor.spacer_thickness
             if settings is None:  # else it is the check of the time step
-                asked.append((thickness, seed, fill))
-            lost = "lost" if each((invalid or {}).get(thickness, 0), fill) else ""
-            return made(plain, fill, (S, X) if each(failures[thickness], fill) else (S,) * 4, invalid=lost)
+                asked.append((thickness, seed, number))
+            lost = "lost" if each((invalid or {}).get(thickness, 0), number) else ""
+            return made(plain, number, (S, X) if each(failures[thickness], number) else (S,) * 4, invalid=lost)
 
         monkeypatch.setattr(many_fills, "simulate_fill", simulate)
         return asked
@@ -83,8 +83,8 @@ def test_a_spacer_is_simulated_no_further_than_to_the_first_look_that_settles_it
     pretend({0: 100})
     decision = decide((0,))
     fills = decision.options[0].fills
-    looks = [n for n in look_schedule(1000) if n <= len(fills.fills)]
-    statuses = [judged(replace(fills, fills=fills.fills[:n]), 0.95) for n in looks]
+    looks = [n for n in look_schedule(1000) if n <= len(fills)]
+    statuses = [judged(replace(fills, records=fills[:n]), 0.95) for n in looks]
     assert statuses == ["undecided"] * (len(looks) - 1) + ["fails"]
     assert len(looks) > 3
 
