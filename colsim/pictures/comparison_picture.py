@@ -6,7 +6,11 @@ import matplotlib.pyplot as plt
 from matplotlib.axes import Axes
 
 from colsim.advice.comparison import Comparison
+from colsim.advice.over_unknowns import End, OverUnknowns
 from colsim.pictures.column_picture import INK, LINER, MARK, PAPER
+from colsim.pictures.limit import limit_of
+from colsim.sampling.checks import require_kind
+from colsim.sampling.intervals import Estimate
 
 __all__ = ["plot_comparison"]
 
@@ -26,24 +30,32 @@ def plot_comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
     Returns
     -------
     matplotlib.axes.Axes
-        Bad vends in 1000, logarithmic, with the limit; a line a container, labelled with its spacer and verdict. What
-        does not go in has words instead.
+        Bad vends, or bad loadings where the limit is set for these, in 1000, logarithmic, with the limit; a line a
+        container, labelled with its spacer and verdict. What does not go in has words instead.
+
+    Raises
+    ------
+    ScenarioError
+        If it is given something else.
     """
+    require_kind("comparison", comparison, Comparison, "as compare_containers gives it")
     if ax is None:
         _, ax = plt.subplots(figsize=(8.0, 1.6 + 0.55 * len(comparison.candidates)), layout="constrained")
     ax.set_facecolor(PAPER)
-    table = comparison.to_dataframe()
-    named = False
-    for row, (candidate, line) in enumerate(zip(comparison.candidates, table.to_dict("records"), strict=True)):
+    limit, named = limit_of(comparison.scenario.target), False
+    for row, candidate in enumerate(comparison.candidates):
         if candidate.option is None:
             ax.text(LEAST * 1.15, row, f"does not go in: {candidate.refused[:60]}", va="center", fontsize="small")
             continue
-        low, high, rate = (max(LEAST, 1000 * line[key]) for key in ("could be low", "could be high", "rate"))
+        over = candidate.option.over
+        ends = [_judged(over, end, per_fill=limit.per_fill) for end in over.ends]
+        could_be = [min(end.low for end in ends), max(end.high for end in ends)]
+        low, high = (max(LEAST, 1000 * bound) for bound in could_be)
+        rate = max(LEAST, 1000 * _judged(over, End.TYPICAL, per_fill=limit.per_fill).rate)
         ax.plot([low, high], [row, row], color=INK, linewidth=2, label=None if named else "could be")
         ax.plot([rate], [row], "o", color=LINER, markersize=8, label=None if named else "best guess")
         named = True
-    target = comparison.scenario.target.failures_per_vend
-    ax.axvline(1000 * target, color=MARK, linestyle="--", label=f"limit you set: {1000 * target:g} in 1000")
+    ax.axvline(1000 * limit.share, color=MARK, linestyle="--", label=limit.label)
     labels = [
         candidate.name
         if candidate.option is None
@@ -54,9 +66,15 @@ def plot_comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
         xscale="log",
         xlim=(LEAST, 1000),
         ylim=(len(labels) - 0.5, -0.5),
-        xlabel="bad vends in 1000 [-]",
+        xlabel=f"{limit.counted} in 1000 [-]",
         title=f"{comparison.scenario.title}: column {comparison.scenario.column.width:g} mm",
     )
     ax.set_yticks(range(len(labels)), labels=labels, fontsize="small")
     ax.legend(loc="upper center", bbox_to_anchor=(0.5, -0.22), ncols=3, fontsize="small", frameon=False)
     return ax
+
+
+def _judged(over: OverUnknowns, end: End, *, per_fill: bool) -> Estimate:
+    """Give the risk at one end that the limit is set for."""
+    risk = over.runs[end].risk_looking_often(level=over.level)
+    return risk.per_fill if per_fill else risk.per_vend
