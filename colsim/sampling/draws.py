@@ -87,7 +87,7 @@ def draw_fill_wide(scenario: Scenario, seed: int, number: int) -> dict[str, floa
     Returns
     -------
     dict of str to float
-        Value by dotted path. What is drawn for one path does not depend on which others there are.
+        Value by dotted path [unit of the field]. What is drawn for one path does not depend on which others there are.
     """
     return {
         path: _draw(spread, seed, _Stream.FILL_WIDE, number, 0, path)

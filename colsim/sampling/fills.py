@@ -102,7 +102,7 @@ class Fills:
             ``"failure"`` for the first vend of a fill that is not a single one, whatever it is; or one
             outcome, by which that first failure is sorted.
         level : float
-            Confidence of the intervals.
+            Confidence of the intervals [-].
 
         Returns
         -------
@@ -165,7 +165,7 @@ class Fills:
         Parameters
         ----------
         level : float
-            Confidence, that the intervals hold at every look.
+            Confidence, that the intervals hold at every look [-].
         target : float, optional
             Share of fills about which the answer turns [-]; the scenario's target if not given.
 
@@ -206,7 +206,7 @@ class Fills:
         outcome : str
             One outcome, or ``"failure"`` for any but a single.
         level : float
-            Confidence, that the interval holds at every look.
+            Confidence, that the interval holds at every look [-].
 
         Returns
         -------
@@ -286,7 +286,7 @@ class Fills:
         Parameters
         ----------
         level : float
-            Confidence of each row's own interval.
+            Confidence of each row's own interval [-].
 
         Returns
         -------
@@ -323,7 +323,7 @@ class Fills:
         Parameters
         ----------
         level : float
-            Confidence of each row's own interval.
+            Confidence of each row's own interval [-].
 
         Returns
         -------
@@ -452,7 +452,7 @@ def level_of_sequence(level: float) -> float:
     Parameters
     ----------
     level : float
-        Confidence of both together.
+        Confidence of both together [-].
 
     Returns
     -------

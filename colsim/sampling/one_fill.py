@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from colsim.errors import ScenarioError, SimulationError
 from colsim.model import Scenario
@@ -57,9 +57,9 @@ class Fill:
     short: int
     drawn: Mapping[str, float]
     invalid: str
-    engine: str = ""
-    settings: Settings = field(default_factory=Settings)
-    version: str = __version__
+    engine: str
+    settings: Settings
+    version: str
 
     def __repr__(self) -> str:
         return f"<Fill: {self.summary()}>"
@@ -316,6 +316,7 @@ def _simulated(
         invalid=invalid,
         engine=name,
         settings=settings or Settings(),
+        version=__version__,
     )
     return fill, course, column
 

@@ -35,4 +35,4 @@ def test_the_nip_presses_no_harder_than_the_motor_can(stalled):
 
 
 def test_dents_of_vends_stay_far_below_a_fifth_of_the_diameter(stalled):
-    assert all(0.0 < vend.dent < 0.2 * 58 for vend in stalled.vends)
+    assert all(0.0 < vend.dent < 0.2 * 58 for vend in stalled.fill.vends)

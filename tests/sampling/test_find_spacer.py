@@ -10,7 +10,7 @@ from tests_shared import AtOnce, made, measured, small_scenario
 from colsim import Fills, ScenarioError, find_spacer, simulate_fill
 from colsim.advice import spacer
 from colsim.advice.status import judged
-from colsim.sampling import Outcome, many_fills, one_fill
+from colsim.sampling import Outcome, course, many_fills
 from colsim.sampling.draws import draw_placement
 from colsim.sampling.intervals import Risk
 from colsim.sampling.looks import FIRST_LOOK, look_schedule
@@ -235,7 +235,7 @@ def test_every_spacer_is_filled_by_the_same_hand(monkeypatch):
         laid.append((seed, fill, item, placement))
         return placement
 
-    monkeypatch.setattr(one_fill, "draw_placement", draw)
+    monkeypatch.setattr(course, "draw_placement", draw)
     decision = find_spacer(measured(small_scenario(2)), spacers=[0, 6], max_fills=2, executor=AtOnce())
     assert len(laid) == 2 * 2 * 2 + 2 * 2  # and of the one that is named again, to check the time step
     assert laid[:4] == laid[4:8] == laid[8:]

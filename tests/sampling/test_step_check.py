@@ -210,7 +210,7 @@ def test_where_no_end_stands_out_what_was_drawn_over_the_ranges_is_checked_inste
     over = decision.chosen.over
     assert set(over.runs) == {End.TYPICAL, End.DRAWN}
     drawn = over.runs[End.DRAWN][:CHECKED_FILLS]
-    assert decision.step_check.fills == min(CHECKED_FILLS, len(over.typical.fills)) + len(drawn)
+    assert decision.step_check.fills == min(CHECKED_FILLS, len(over.typical)) + len(drawn)
     assert decision.step_check.only_fine == sum(fill.drawn["rotor.friction"] > 0.3 for fill in drawn)
     assert (over.status, decision.status) == ("meets", "undecided")
 
