@@ -16,7 +16,7 @@ from common import lifted_scenario, quick_or_full, table, varies, wide_scenario,
 from equilibrium_states import StackAtRest, stack_at_rest
 from tqdm import tqdm
 
-from colsim import Scenario, simulate_fill
+from colsim import Scenario, replay, simulate_fill
 from colsim.physics.choice import engine_maker
 from colsim.physics.engines import Engine, FloatArray, Settings
 from colsim.physics.scene import Scene
@@ -32,7 +32,7 @@ MATTERS = 0.1  # of the least weight, for a force that must be missed
 LONGER = 500  # steps of a millisecond that a stack rests on
 
 
-def held_of(fill: Fill) -> StackAtRest:
+def held_of(scenario: Scenario, fill: Fill) -> StackAtRest:
     """Replay a fill, go on for half a second with what it has left hanging, and give that.
 
     A fill counts as at rest while its stack still swings on its springs at up to 2 mm/s, some five times a second: an
@@ -44,7 +44,7 @@ def held_of(fill: Fill) -> StackAtRest:
         made.append(engine_maker(fill.engine)(scene, settings))
         return made[-1]
 
-    again = simulate_fill(fill.scenario, seed=fill.seed, fill=fill.fill, engine=keep)
+    again = replay(scenario, seed=fill.seed, number=fill.number, engine=keep)
     engine = made[0]
     engine.advance(LONGER)
     frame = Frame(0.0, engine.drum_angle, engine.state())
@@ -128,10 +128,10 @@ def checked(held: StackAtRest) -> Found:
 def job(arguments: tuple[Scenario, int]) -> Found | None:
     """Check the bridge of a fill, if there is one."""
     scenario, number = arguments
-    fill = simulate_fill(scenario, seed=5, fill=number)
+    fill = simulate_fill(scenario, seed=5, number=number)
     if fill.failure is None or fill.vends[-1].outcome is not Outcome.BRIDGE:
         return None
-    return checked(held_of(fill))
+    return checked(held_of(scenario, fill))
 
 
 def scenes() -> list[Scenario]:

@@ -136,7 +136,7 @@ def with_soft_walls(columns: Iterable[Scenario], *, every: int) -> Iterator[Scen
 
 def failed(scenario: Scenario, fill: int, *, seed: int, engine: Any, settings: Settings | None = None) -> bool:
     """Tell whether a fill fails, or cannot be believed, on an engine."""
-    return fails(simulate_fill(scenario, seed=seed, fill=fill, engine=engine, settings=settings))
+    return fails(simulate_fill(scenario, seed=seed, number=fill, engine=engine, settings=settings))
 
 
 def near_edge(count: int, seed: int, pool: Executor, *, soft_every: int = 0) -> Iterator[Scenario]:

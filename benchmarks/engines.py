@@ -157,7 +157,7 @@ def vend_cost(scenario: Scenario, fills: int) -> float:
     """Give the milliseconds of a vend on the compiled engine, over whole fills."""
     begun, vends = time.process_time(), 0
     for k in range(fills):
-        vends += len(simulate_fill(scenario, seed=1, fill=k, engine="compiled").vends)
+        vends += len(simulate_fill(scenario, seed=1, number=k, engine="compiled").vends)
     return 1000 * (time.process_time() - begun) / vends
 
 
@@ -206,7 +206,7 @@ def wall_time(workers: int, fills: int) -> float:
     scenario, one = vending(20), partial(simulate_fill, seed=1, engine="compiled")
     with ThreadPoolExecutor(workers) as pool:
         begun = time.perf_counter()
-        list(pool.map(lambda k: one(scenario, fill=k), range(fills)))
+        list(pool.map(lambda k: one(scenario, number=k), range(fills)))
         return time.perf_counter() - begun
 
 

@@ -171,7 +171,7 @@ def main() -> None:
 
         def outcomes(scenario: Scenario) -> list[str]:
             done = simulate_fills(scenario, fills=fills, seed=11, executor=pool)
-            return [fill.invalid or ("" if fill.failure is None else fill.failure.outcome) for fill in done.fills]
+            return [fill.invalid or ("" if fill.failure is None else fill.failure.outcome) for fill in done]
 
         for fact in tqdm(facts()[:1] if quick else facts()):
             verdict, figures, where = look_for(fact, outcomes, quick=quick)

@@ -41,7 +41,7 @@ def outcomes(scenario: Scenario, fills: int, pool: Executor) -> list[str]:
     done = simulate_fills(scenario, fills=fills, seed=1, executor=pool)
     return [
         "beyond the model" if fill.invalid else "" if fill.failure is None else str(fill.failure.outcome)
-        for fill in done.fills
+        for fill in done
     ]
 
 

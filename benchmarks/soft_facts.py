@@ -46,7 +46,7 @@ def scenario(kind: str, fraction: float, count: int) -> Scenario:
 def outcome(job: tuple[Scenario, int]) -> str:
     """Give what ends or spoils a fill, or nothing."""
     described, fill = job
-    found = simulate_fill(described, seed=13, fill=fill)
+    found = simulate_fill(described, seed=13, number=fill)
     if found.invalid:
         return "invalid"
     return "" if found.failure is None else str(found.failure.outcome)

@@ -23,7 +23,7 @@ def vending(count: int) -> Scenario:
 def fill_time(scenario: Scenario, fill: int = 0) -> tuple[float, int]:
     """Give the processor seconds of a fill, and its vends."""
     begun = time.process_time()
-    vends = len(simulate_fill(scenario, seed=1, fill=fill).vends)
+    vends = len(simulate_fill(scenario, seed=1, number=fill).vends)
     return time.process_time() - begun, vends
 
 

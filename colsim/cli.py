@@ -19,17 +19,21 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from colsim.advice import compare_containers, find_count, find_spacer, simulate_sweep
+from colsim.advice import compare_containers, find_count, simulate_sweep
+from colsim.advice.advice import Advice, moment_to_show, replay_to_show
+from colsim.advice.advice import advise as advise_on
+from colsim.advice.check_report import check_as_text
 from colsim.advice.count import MAX_FILLS as MAX_FILLS_OF_COUNT
-from colsim.advice.count import risk_by_count
-from colsim.advice.decision import Decision
-from colsim.advice.report import as_json_object, as_text, care_as_text, check_as_text, count_as_text, why
-from colsim.advice.spacer import MAX_FILLS
+from colsim.advice.count_table import risk_by_count
+from colsim.advice.json_report import as_json_object
+from colsim.advice.report import as_text, count_as_text
+from colsim.advice.spacer import MAX_FILLS, SPACER
+from colsim.advice.why import why
+from colsim.advice.words import care_as_text
 from colsim.errors import ColsimError, OutputError, ScenarioError
 from colsim.model import CATALOGUE, Scenario
 from colsim.model.base import keys
 from colsim.physics.choice import AUTO, ENGINES, compiles_first, engine_named, make_ready
-from colsim.sampling import simulate_fill
 from colsim.sampling.draws import fresh_seed
 from colsim.sampling.many_fills import process_pool
 
@@ -58,22 +62,28 @@ Chart = Annotated[Path | None, typer.Option("--chart", metavar="PATH", help="dra
 EngineName = Annotated[
     str, typer.Option(metavar=" | ".join(ENGINES), help="what simulates; auto takes the compiled one")
 ]
+Changes = Annotated[
+    list[str] | None,
+    typer.Option("--set", metavar="PATH=VALUE", help="change one key of the scenario; once for each key"),
+]
 ScenarioFile = Annotated[Path, typer.Argument(metavar="FILE", help="scenario in TOML", show_default=False)]
 
 
 @app.command()
 def check(
     file: ScenarioFile,
+    changes: Changes = None,
     show_why: Annotated[bool, typer.Option("--why", help="also say what theory stands behind each number")] = False,
 ) -> None:
     """Check a scenario, and say what follows from the measurements alone."""
-    _print(check_as_text(Scenario.from_toml(file), show_why=show_why))
+    _print(check_as_text(_read_scenario(file, changes), file=str(file), show_why=show_why))
 
 
 @app.command()
 def advise(
     file: ScenarioFile,
-    max_fills: Annotated[int, typer.Option(min=1, help="virtual loadings an option and end, at most")] = MAX_FILLS,
+    max_fills: Annotated[int, typer.Option(min=1, help="virtual loadings an option and case, at most")] = MAX_FILLS,
+    changes: Changes = None,
     seed: Seed = None,
     workers: Workers = None,
     engine: EngineName = AUTO,
@@ -84,38 +94,21 @@ def advise(
     show_why: Annotated[bool, typer.Option("--why", help="also say what stands behind the answer")] = False,
 ) -> None:
     """Simulate, and say which spacer to use, of soft walls how many to load, how sure that is, and why."""
-    scenario = Scenario.from_toml(file)
+    scenario = _read_scenario(file, changes)
     # What cannot be written is found out before the work, not after it.
     _require_file_to_be(json_path)
     if pictures is not None:
         _require_folder_to_be(pictures)
     with _work(workers, engine, seed) as work:
-        decision = find_spacer(scenario, max_fills=max_fills, **work.how)
-        how_many = _count_with(decision, scenario, max_fills=max_fills, **work.how)
-    _print(as_text(scenario, decision, how_many))
+        advice = advise_on(scenario, max_fills=max_fills, **work.how)
+    _print(as_text(advice, file=str(file)))
     if show_why:
-        _print(why(scenario, decision, how_many))
+        _print(why(advice))
     _print(work.took() + ("" if show_why else "   more: --why"))
     if json_path is not None:
-        _write_text(
-            json_path, json.dumps(as_json_object(scenario, decision, how_many), indent=2, allow_nan=False) + "\n"
-        )
+        _write_text(json_path, json.dumps(as_json_object(advice), indent=2, allow_nan=False) + "\n")
     if pictures is not None:
-        _draw_columns(scenario, decision, pictures)
-
-
-def _count_with(decision: Decision, scenario: Scenario, *, max_fills: int, **how: Any) -> Decision | None:
-    """Find how many to load with the spacer that is advised, or the least bad one; None unless one soft kind is loaded.
-
-    Of firm containers and of layers the count is asked for alone.
-    """
-    (first, *more) = scenario.loaded_products.values()
-    if more or not first.is_soft or not decision.options:
-        return None
-    least_bad = min(decision.options, key=lambda option: option.over.how_bad).value
-    spacer = least_bad if decision.recommended is None else decision.recommended
-    with_it = scenario.changed(**{"rotor.spacer_thickness": spacer})
-    return find_count(with_it, max_fills=min(max_fills, MAX_FILLS_OF_COUNT), **how)
+        _draw_columns(advice, pictures)
 
 
 @app.command()
@@ -124,7 +117,8 @@ def compare(
     names: Annotated[
         list[str], typer.Argument(metavar="NAME...", help="containers of the scenario or of the catalogue")
     ],
-    max_fills: Annotated[int, typer.Option(min=1, help="virtual loadings a spacer and end, at most")] = MAX_FILLS,
+    max_fills: Annotated[int, typer.Option(min=1, help="virtual loadings a spacer and case, at most")] = MAX_FILLS,
+    changes: Changes = None,
     seed: Seed = None,
     workers: Workers = None,
     engine: EngineName = AUTO,
@@ -132,7 +126,7 @@ def compare(
     chart: Chart = None,
 ) -> None:
     """Simulate several containers in the column, and say which belong in it, with which spacer."""
-    scenario = Scenario.from_toml(file)
+    scenario = _read_scenario(file, changes)
     _require_file_to_be(csv)
     _require_chart_to_be(chart)
     with _work(workers, engine, seed) as work:
@@ -158,8 +152,9 @@ def count(
         ),
     ] = None,
     max_fills: Annotated[
-        int, typer.Option(min=1, help="virtual loadings a count and end, at most")
+        int, typer.Option(min=1, help="virtual loadings a count and case, at most")
     ] = MAX_FILLS_OF_COUNT,
+    changes: Changes = None,
     seed: Seed = None,
     workers: Workers = None,
     engine: EngineName = AUTO,
@@ -168,7 +163,7 @@ def count(
 ) -> None:
     """Simulate, and say how many to load."""
     named = None if counts is None else _read_counts(counts)
-    scenario = Scenario.from_toml(file)
+    scenario = _read_scenario(file, changes)
     _require_file_to_be(csv)
     _require_chart_to_be(chart)
     with _work(workers, engine, seed) as work:
@@ -195,6 +190,7 @@ def sweep(
         ),
     ],
     fills: Annotated[int, typer.Option(min=1, help="virtual loadings of each combination")] = SWEEP_FILLS,
+    changes: Changes = None,
     seed: Seed = None,
     workers: Workers = None,
     engine: EngineName = AUTO,
@@ -202,7 +198,7 @@ def sweep(
 ) -> None:
     """Simulate every combination of some values of any key of the scenario."""
     values = _read_sweep(over)
-    scenario = Scenario.from_toml(file)
+    scenario = _read_scenario(file, changes)
     _require_file_to_be(csv)
     with _work(workers, engine, seed) as work:
         swept = simulate_sweep(scenario, values, fills=fills, **work.how)
@@ -282,6 +278,19 @@ def _work(workers: int | None, engine: str, seed: int | None) -> Iterator[_Work]
     with process_pool(workers) as pool:
         how = {"seed": fresh_seed() if seed is None else seed, "executor": pool, "engine": engine, "progress": True}
         yield _Work(how, workers or os.cpu_count() or 1, begun)
+
+
+def _read_scenario(file: Path, changes: Sequence[str] | None) -> Scenario:
+    """Read a scenario, with what is to be changed in it, each as ``PATH=VALUE``."""
+    scenario, values = Scenario.from_toml(file), dict[str, Any]()
+    for text in changes or ():
+        path, equals, value = (part.strip() for part in text.partition("="))
+        if not (path and equals and value):
+            raise ScenarioError([("--set", f'got "{text}"; allowed: PATH=VALUE, such as rotor.spacer_thickness=12')])
+        if path in values:
+            raise ScenarioError([(f"--set {path}", "got twice; allowed: once")])
+        values[path] = _read_value(value)
+    return scenario.changed(**values) if values else scenario
 
 
 def _read_sweep(over: Sequence[str]) -> dict[str, list[object]]:
@@ -427,23 +436,19 @@ def _write_whole(path: Path, content: bytes) -> None:
         part.unlink(missing_ok=True)
 
 
-def _draw_columns(scenario: Scenario, decision: Decision, folder: Path) -> None:
+def _draw_columns(advice: Advice, folder: Path) -> None:
     """Draw the column as it is now where it first fails, as recommended, and the risk by how full it is."""
     from colsim.pictures import plot_column, plot_risk
 
-    chosen = {"as-it-is-now": scenario.rotor.spacer_thickness}
-    if decision.recommended is not None:
-        chosen["recommended"] = decision.recommended
+    decision = advice.spacer
+    present = {SPACER: advice.scenario.rotor.spacer_thickness}
+    chosen = {"as-it-is-now": present}
+    if decision.chosen is not None:
+        chosen["recommended"] = dict(decision.chosen.changes)
     folder.mkdir(parents=True, exist_ok=True)
-    by_value = {option.value: option for option in decision.options}
-    for name, thickness in chosen.items():
-        changed = scenario.changed(**{"rotor.spacer_thickness": thickness})
-        number = by_value[thickness].first_failure if thickness in by_value else None
-        fill = simulate_fill(changed, seed=decision.seed, fill=number or 0, record=True)
-        # Where it stuck; or, if it never did, as it stands when loaded, just before the drum first turns.
-        turned = next((k for k, frame in enumerate(fill.frames) if abs(frame.drum_angle) > 0.02), 1)
-        shown = -1 if fill.failure else max(0, turned - 1)
-        _draw(folder / f"column-{name}.png", (6.4, 8.0), partial(plot_column, fill, shown))
-    now = by_value.get(scenario.rotor.spacer_thickness)
+    for name, changes in chosen.items():
+        again = replay_to_show(decision, changes)
+        _draw(folder / f"column-{name}.png", (6.4, 8.0), partial(plot_column, again, moment_to_show(again)))
+    now = next((option for option in decision.options if dict(option.changes) == present), None)
     if now is not None:
         _draw(folder / "risk-as-it-is-now.png", (6.4, 4.0), partial(plot_risk, now.fills))

@@ -22,7 +22,7 @@ def main() -> None:
 
     # One loading again, on its own: the first that failed as the column is now.
     now = next(option for option in decision.options if option.value == scenario.rotor.spacer_thickness)
-    print(simulate_fill(scenario, seed=4417, fill=now.first_failure or 0).summary())
+    print(simulate_fill(scenario, seed=4417, number=now.first_failure or 0).summary())
 
 
 if __name__ == "__main__":  # worker processes read this file too

@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 from sweep_count import draw as draw_counts
 from sweep_count import sweep_of
 
-from colsim import Scenario, simulate_fill
+from colsim import Scenario, replay
 from colsim.advice.cautions import CAUTIONS
 from colsim.advice.spacer import spacer_bounds
 from colsim.pictures import plot_column
@@ -72,14 +72,15 @@ def right_and_wrong() -> Figure:
     """Draw the same loading without a spacer, where it sticks, and with one, as it stands when loaded."""
     figure = Figure(figsize=(PAGE[0], 7.8), layout="constrained")
     left, right = figure.subplots(1, 2)
-    wrong = simulate_fill(SLIM, seed=SEED)
+    wrong = replay(SLIM, seed=SEED)
     plot_column(wrong, ax=left)
-    failure = wrong.failure
-    left.set_title("no spacer: " + (f"{failure.outcome} at vend {failure.vend}" if failure else "all came"))
-    good = simulate_fill(SLIM.changed(**{SPACER: 12}), seed=SEED, record=True)
+    failure = wrong.fill.failure
+    left.set_title("no spacer: " + (f"{failure.outcome} at vend {failure.number}" if failure else "all came"))
+    good = replay(SLIM.changed(**{SPACER: 12}), seed=SEED)
     turned = next((k for k, frame in enumerate(good.frames) if abs(frame.drum_angle) > 0.02), 1)
     plot_column(good, max(0, turned - 1), ax=right)
-    came = f"all {good.loaded} came one by one" if good.failure is None else f"{good.failure.outcome}"
+    fill = good.fill
+    came = f"all {fill.loaded} came one by one" if fill.failure is None else f"{fill.failure.outcome}"
     right.set_title(f"12 mm spacer: {came}")
     figure.suptitle(SLIM.title)
     return figure

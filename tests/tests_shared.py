@@ -103,5 +103,5 @@ def made(plain, number, outcomes, count=4, invalid=""):
         why = None if outcome is Outcome.SINGLE else Mechanism.SECOND_IN_POCKET
         vends.append(Vend(k, outcome, why, left, before, 1.0))
     return replace(
-        plain, fill=number, vends=tuple(vends), loaded=count, dispensed=count - left, left=left, invalid=invalid
+        plain, number=number, vends=tuple(vends), loaded=count, dispensed=count - left, left=left, invalid=invalid
     )

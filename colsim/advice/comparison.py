@@ -149,7 +149,8 @@ class Comparison:
         width = max(len("container"), *(len(candidate.name) for candidate in self.candidates))
         lines = [
             f"{self.scenario.title}: column {self.scenario.column.width:g} mm",
-            f"{'container':{width}}   {'verdict':<20}   {'spacer':<12}   holds  bad vends in 1000 (could be)   limited by",
+            f"{'container':{width}}   {'verdict':<20}   {'spacer':<12}   holds  "
+            "bad vends in 1000 (could be)   limited by",
         ]
         for candidate in self.candidates:
             option = candidate.option

@@ -16,7 +16,7 @@ from colsim.errors import ScenarioError, SimulationError
 from colsim.model import Scenario
 from colsim.model.loading import MOST_CONTAINERS
 from colsim.physics.choice import AUTO
-from colsim.sampling.draws import require_whole
+from colsim.sampling.checks import require_whole
 from colsim.sampling.looks import FIRST_LOOK, Run, simulate_until_settled
 from colsim.sampling.one_fill import Fill
 

@@ -26,7 +26,7 @@ def commonest_mechanism(runs: Iterable[Fills]) -> str:
 
 def first_failure(fills: Fills) -> int | None:
     """Give the number of the first fill that failed, to replay it; None if none did."""
-    return next((fill.fill for fill in fills.valid if fill.failure), None)
+    return next((fill.number for fill in fills.valid if fill.failure), None)
 
 
 @dataclass(frozen=True)

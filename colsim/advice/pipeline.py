@@ -110,7 +110,7 @@ class Inquiry:
         found = simulate_risks(scenarios, level=levels, study=self.study)
         for each, risks in zip(alternatives, found, strict=True):
             self.interrupted = self.interrupted or risks.interrupted
-            if risks.typical.fills:
+            if risks.typical.records:
                 geometry = "; ".join(part for part in (each.geometry, self.question.lack_of_room(risks)) if part)
                 self._options[each.label] = Option(each.label, each.changes, risks, each.order, geometry)
 

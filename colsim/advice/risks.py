@@ -201,7 +201,7 @@ def simulate_risks(scenarios: Sequence[Scenario], *, level: float | Sequence[flo
     unknown = [bool(scenario.unknowns()) for scenario in scenarios]
     first = [_run(scenario, level, study) for scenario, level in zip(scenarios, levels, strict=True)]
     first += [
-        Run(scenario.screened(), lambda fills: len(fills.fills) >= SCREENING_FILLS, engine=study.engine)
+        Run(scenario.screened(), lambda fills: len(fills) >= SCREENING_FILLS, engine=study.engine)
         for scenario, has_unknowns in zip(scenarios, unknown, strict=True)
         if has_unknowns
     ]
@@ -280,7 +280,7 @@ def _with_cases(results: list[Risks], study: Study) -> list[Risks]:
         for (k, _), fills in zip(again, more, strict=True):
             of[k].append(fills)
     for k, runs in of.items():
-        results[k] = _with_ends_of(results[k], [fills for fills in runs if fills.fills])
+        results[k] = _with_ends_of(results[k], [fills for fills in runs if fills.records])
     return results
 
 
@@ -294,7 +294,7 @@ def _with_ends_of(risks: Risks, simulated: Sequence[Fills]) -> Risks:
 
 def _share_that_failed(fills: Fills) -> float:
     """Give the share of fills that failed or cannot be believed."""
-    return sum(_failed(fill) for fill in fills.fills) / len(fills.fills)
+    return sum(_failed(fill) for fill in fills) / len(fills)
 
 
 def _failed(fill: Fill) -> bool:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from enum import StrEnum
 
-from colsim.sampling.fills import Fills, level_of_sequence, target_per_fill
+from colsim.sampling.fills import Fills, level_of_sequence
 from colsim.sampling.sequences import fills_needed
+from colsim.sampling.targets import target_per_fill
 
 __all__ = ["Status", "fills_to_settle", "judged"]
 

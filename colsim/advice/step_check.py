@@ -85,7 +85,7 @@ def check_steps(risks: Risks, study: Study) -> StepCheck | None:
         coarse.append(worse)
     engine, seed = risks.typical.engine, risks.typical.seed
     settings = finer(engine)
-    numbers = [range(min(CHECKED_FILLS, len(fills.fills))) for fills in coarse]
+    numbers = [range(min(CHECKED_FILLS, len(fills))) for fills in coarse]
     batches = [Batch(fills.scenario, seed, each, engine, settings) for fills, each in zip(coarse, numbers, strict=True)]
     total = sum(map(len, numbers))
     found: list[list[Fill]] = []
@@ -103,7 +103,7 @@ def _compared(risks: Risks, coarse: list[Fills], fine: list[list[Fill]]) -> Step
     pairs = [
         (_met_trouble(usual), _met_trouble(finer_one))
         for fills, again in zip(coarse, fine, strict=True)
-        for usual, finer_one in zip(fills.fills, again, strict=False)
+        for usual, finer_one in zip(fills, again, strict=False)
     ]
     counted = Pairs(
         fills=len(pairs),
@@ -111,7 +111,7 @@ def _compared(risks: Risks, coarse: list[Fills], fine: list[list[Fill]]) -> Step
         only_second=sum(finer_one and not usual for usual, finer_one in pairs),
     )
     instead = {
-        id(fills): replace(fills, fills=(*again, *fills.fills[len(again) :]))
+        id(fills): replace(fills, records=(*again, *fills[len(again) :]))
         for fills, again in zip(coarse, fine, strict=True)
     }
     runs = {case: instead.get(id(fills), fills) for case, fills in risks.runs.items()}

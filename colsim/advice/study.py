@@ -8,7 +8,8 @@ from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 
 from colsim.physics.choice import AUTO, engine_named
-from colsim.sampling.draws import fresh_seed, require_whole
+from colsim.sampling.checks import require_whole
+from colsim.sampling.draws import fresh_seed
 from colsim.sampling.many_fills import process_pool
 
 __all__ = ["Study", "study"]

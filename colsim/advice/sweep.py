@@ -20,7 +20,8 @@ from colsim.errors import ScenarioError, SimulationError
 from colsim.model import Scenario
 from colsim.model.paths import put
 from colsim.physics.choice import AUTO, engine_named
-from colsim.sampling.draws import fresh_seed, require_whole
+from colsim.sampling.checks import require_whole
+from colsim.sampling.draws import fresh_seed
 from colsim.sampling.fills import Fills
 from colsim.sampling.many_fills import Batch, process_pool, require_room, simulate_batches
 from colsim.sampling.one_fill import Fill
@@ -149,9 +150,9 @@ class Sweep:
 
     def _remarks(self) -> Iterator[str]:
         if self.interrupted:
-            done = sum(len(fills.fills) for _, fills in self._simulated())
+            done = sum(len(fills) for _, fills in self._simulated())
             yield f"stopped early: {done} fills are done, and only these count"
-        if invalid := sum(fills.invalid for _, fills in self._simulated()):
+        if invalid := sum(fills.invalid_count for _, fills in self._simulated()):
             yield f"{invalid} fills are invalid, and counted in both bounds"
         if short := sum(any(fill.short for fill in fills.valid) for _, fills in self._simulated()):
             yield f"no room for all in some fills of {short} points"
@@ -270,7 +271,7 @@ def simulate_sweep(
         raise SimulationError("stopped before the first fill was done; nothing to show")
     if all(point.refused for point in points):
         raise SimulationError(_all_refused(wanted, points[0].refused))
-    kept = tuple(point for point in points if point.refused or (point.fills is not None and point.fills.fills))
+    kept = tuple(point for point in points if point.refused or (point.fills is not None and point.fills.records))
     return Sweep(scenario, listed, kept, seed, fills)
 
 
@@ -326,9 +327,9 @@ def _found(fills: Fills, level: float) -> dict[str, Any]:
     risk = fills.risk(level=level)
     of = {"vend": risk.per_vend, "fill": risk.per_fill}
     return {
-        "fills": len(fills.fills),
+        "fills": len(fills),
         "failures": risk.per_fill.failures,
-        "invalid": fills.invalid,
+        "invalid": fills.invalid_count,
         **{f"{bound} per {unit}": getattr(of[unit], bound) for unit, bound in _RATES},
         "commonest mechanism": commonest_mechanism([fills]),
         "short [containers]": max((fill.short for fill in fills.valid), default=0),
@@ -355,4 +356,4 @@ def _aligned(rows: Sequence[Sequence[str]]) -> Iterator[str]:
 
 
 def _same_vends(one: Fills, other: Fills) -> bool:
-    return bool(one.valid) and all(a.vends == b.vends for a, b in zip(one.fills, other.fills, strict=False))
+    return bool(one.valid) and all(a.vends == b.vends for a, b in zip(one, other, strict=False))

@@ -117,7 +117,7 @@ def what_to_do_next(risks: Risks) -> tuple[str, ...]:
 def _more_fills(risks: Risks) -> str:
     undecided = [risks.runs[case] for case in risks.cases if judged(risks.runs[case], risks.level) is Status.UNDECIDED]
     needed = [fills_to_settle(fills, risks.level) for fills in undecided]
-    so_far = max(len(fills.fills) for fills in risks.runs.values())
+    so_far = max(len(fills) for fills in risks.runs.values())
     if not needed:
         return f"simulate more loadings (now {so_far})"
     if None in needed:

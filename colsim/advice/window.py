@@ -90,7 +90,7 @@ def coarse_window(options: Sequence[Option], best: Option, unit: str) -> Window:
     edges = _edges(options, best)
     low, high = ((edge.middle, edge.why) for edge in edges)
     within = max(edge.gap for edge in edges) / 2
-    return Window(low[0], high[0], low[1], high[1], within, len(best.fills.fills), unit)
+    return Window(low[0], high[0], low[1], high[1], within, len(best.fills), unit)
 
 
 def _edges(options: Sequence[Option], best: Option) -> tuple[_Edge, _Edge]:
@@ -179,7 +179,7 @@ class _Edge:
         target = fills.scenario.target
         risk = fills.risk()
         rate = (risk.per_vend if target.unit == "vend" else risk.per_fill).rate
-        if not fills.invalid and rate <= target.limit:
+        if not fills.invalid_count and rate <= target.limit:
             self.good = self.middle
         else:
             self.bad, self.why = self.middle, commonest_mechanism([fills]) or self.why

@@ -17,7 +17,8 @@ from colsim.model import Scenario
 from colsim.physics.engines import FloatArray
 from colsim.physics.scene import Arc, Body, Chain, Line, Part, Piece, Point, straightened
 from colsim.physics.vending import Frame
-from colsim.sampling import Fill
+from colsim.sampling import Replay
+from colsim.sampling.checks import require_kind
 
 __all__ = ["plot_column"]
 
@@ -30,13 +31,13 @@ _SEEN = 0.2  # [mm] of a dent, below which an outline's own width hides it
 _SPACING = 0.5  # [mm] between points of an outline that is dented
 
 
-def plot_column(fill: Fill, frame: int = -1, ax: Axes | None = None) -> Axes:
+def plot_column(replay: Replay, frame: int = -1, ax: Axes | None = None) -> Axes:
     """Draw walls, liners, drum, spacer and containers to scale.
 
     Parameters
     ----------
-    fill : Fill
-        What was simulated; recorded, if other moments than the last are wanted.
+    replay : Replay
+        A fill made again, as `Fill.replay`, `Fills.replay` or `replay` give it.
     frame : int
         Which of its frames, as a list counts; the last if not given.
     ax : matplotlib.axes.Axes, optional
@@ -52,16 +53,16 @@ def plot_column(fill: Fill, frame: int = -1, ax: Axes | None = None) -> Axes:
     Raises
     ------
     ScenarioError
-        If the fill has no such frame.
+        If it is not a replay, or has no such frame.
     """
-    if not -len(fill.frames) <= frame < len(fill.frames):
-        raise ScenarioError(
-            f"frame: got {frame}; the fill has {len(fill.frames)} (record=True keeps one every fiftieth of a second)"
-        )
-    shot = fill.frames[frame]
+    require_kind("replay", replay, Replay, "fill.replay(scenario), or fills.replay(number), makes a fill again")
+    count = len(replay.frames)
+    if not isinstance(frame, (int, np.integer)) or not -count <= frame < count:
+        raise ScenarioError(f"frame: got {frame!r}; allowed: a whole number from {-count} to {count - 1}, -1 the last")
+    shot = replay.frames[frame]
     if ax is None:
         _, ax = plt.subplots(figsize=(5.4, 8.0), layout="constrained")
-    section, scenario = fill.section, fill.scenario
+    section, scenario = replay.section, replay.scenario
     ax.set_facecolor(PAPER)
     for chain in section.scene.walls:
         _draw_chain(ax, chain, section.top)
@@ -70,7 +71,7 @@ def plot_column(fill: Fill, frame: int = -1, ax: Axes | None = None) -> Axes:
         outline = np.array([_turn(point, shot.drum_angle) for point in _points(section.scene.drum.outline)])
         ax.add_patch(Polygon(outline, closed=True, facecolor=STEEL, edgecolor=INK, linewidth=1.2, label="drum"))
     _draw_spacer(ax, scenario, shot.drum_angle)
-    for container, dented in zip(_containers(shot), _dented_outlines(fill, shot), strict=True):
+    for container, dented in zip(_containers(shot), _dented_outlines(replay, shot), strict=True):
         _draw_container(ax, container, scenario.product_of(container.body.index), dented)
     reach = section.housing_radius + _MARGIN
     ax.set(
@@ -79,7 +80,7 @@ def plot_column(fill: Fill, frame: int = -1, ax: Axes | None = None) -> Axes:
         aspect="equal",
         xlabel="across the column [mm]",
         ylabel="above the drum's axis [mm]",
-        title=_title(fill, shot.time),
+        title=_title(replay, shot.time),
     )
     handles, labels = ax.get_legend_handles_labels()
     named = dict(zip(labels, handles, strict=True))
@@ -89,10 +90,10 @@ def plot_column(fill: Fill, frame: int = -1, ax: Axes | None = None) -> Axes:
     return ax
 
 
-def _title(fill: Fill, time: float) -> str:
-    failure = fill.failure
+def _title(replay: Replay, time: float) -> str:
+    fill, failure = replay.fill, replay.fill.failure
     what = "all came one by one" if failure is None else f"{failure.outcome}: {failure.mechanism}"
-    return f"{fill.scenario.title}\n{'invalid' if fill.invalid else what}, {time:.1f} s"
+    return f"{replay.scenario.title}\n{'invalid' if fill.invalid else what}, {time:.1f} s"
 
 
 def _points(chain: Chain) -> list[Point]:
@@ -209,9 +210,9 @@ def _containers(shot: Frame) -> list[_Container]:
     ]
 
 
-def _dented_outlines(fill: Fill, shot: Frame) -> Iterator[FloatArray | None]:
+def _dented_outlines(replay: Replay, shot: Frame) -> Iterator[FloatArray | None]:
     """Give the outline of each container as it is pressed in; None where no dent is deep enough to be seen."""
-    containers, scene = _containers(shot), fill.section.scene
+    containers, scene = _containers(shot), replay.section.scene
     for mine in containers:
         if mine.dent < _SEEN:
             yield None

@@ -6,7 +6,10 @@ import matplotlib.pyplot as plt
 from matplotlib.axes import Axes
 
 from colsim.advice.comparison import Comparison
+from colsim.advice.spacer import spacer_in_words
 from colsim.pictures.column_picture import INK, LINER, MARK, PAPER
+from colsim.pictures.limit import limit_of
+from colsim.sampling.checks import require_kind
 
 __all__ = ["plot_comparison"]
 
@@ -26,35 +29,43 @@ def plot_comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
     Returns
     -------
     matplotlib.axes.Axes
-        Bad vends in 1000, logarithmic, with the limit; a line a container, labelled with its spacer and verdict. What
-        does not go in has words instead.
+        Bad vends, or bad loadings where the limit is set for these, in 1000, logarithmic, with the limit; a line a
+        container, labelled with its spacer and verdict. What does not go in has words instead.
+
+    Raises
+    ------
+    ScenarioError
+        If it is given something else.
     """
+    require_kind("comparison", comparison, Comparison, "as compare_containers gives it")
     if ax is None:
         _, ax = plt.subplots(figsize=(8.0, 1.6 + 0.55 * len(comparison.candidates)), layout="constrained")
     ax.set_facecolor(PAPER)
-    table = comparison.to_dataframe()
-    named = False
-    for row, (candidate, line) in enumerate(zip(comparison.candidates, table.to_dict("records"), strict=True)):
+    limit, named = limit_of(comparison.scenario.target), False
+    for row, candidate in enumerate(comparison.candidates):
         if candidate.option is None:
-            ax.text(LEAST * 1.15, row, f"does not go in: {candidate.refused[:60]}", va="center", fontsize="small")
+            ax.text(LEAST * 1.15, row, f"DOES NOT FIT: {candidate.refused[:60]}", va="center", fontsize="small")
             continue
-        low, high, rate = (max(LEAST, 1000 * line[key]) for key in ("could be low", "could be high", "rate"))
+        risks = candidate.option.risks
+        cases = [risks.estimate_of_target(case) for case in risks.cases]
+        could_be = [min(case.low for case in cases), max(case.high for case in cases)]
+        low, high = (max(LEAST, 1000 * bound) for bound in could_be)
+        rate = max(LEAST, 1000 * risks.estimate_of_target().rate)
         ax.plot([low, high], [row, row], color=INK, linewidth=2, label=None if named else "could be")
         ax.plot([rate], [row], "o", color=LINER, markersize=8, label=None if named else "best guess")
         named = True
-    target = comparison.scenario.target.failures_per_vend
-    ax.axvline(1000 * target, color=MARK, linestyle="--", label=f"limit you set: {1000 * target:g} in 1000")
+    ax.axvline(1000 * limit.share, color=MARK, linestyle="--", label=limit.label)
     labels = [
         candidate.name
         if candidate.option is None
-        else f"{candidate.name}\n{candidate.option.value:g} mm spacer: {candidate.verdict}"
+        else f"{candidate.name}\n{spacer_in_words(candidate.option.value)}: {candidate.verdict}"
         for candidate in comparison.candidates
     ]
     ax.set(
         xscale="log",
         xlim=(LEAST, 1000),
         ylim=(len(labels) - 0.5, -0.5),
-        xlabel="bad vends in 1000 [-]",
+        xlabel=f"{limit.counted} in 1000 [-]",
         title=f"{comparison.scenario.title}: column {comparison.scenario.column.width:g} mm",
     )
     ax.set_yticks(range(len(labels)), labels=labels, fontsize="small")

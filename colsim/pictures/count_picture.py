@@ -7,12 +7,13 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
-from colsim.advice.count import risk_by_count
+from colsim.advice.count_table import risk_by_count
 from colsim.advice.decision import Decision, Status
 from colsim.errors import ScenarioError
-from colsim.model import Target
 from colsim.pictures.column_picture import INK, LINER, MARK, PAPER, SPACER
 from colsim.pictures.comparison_picture import LEAST
+from colsim.pictures.limit import limit_of
+from colsim.sampling.checks import require_kind
 
 __all__ = ["plot_count"]
 
@@ -39,8 +40,9 @@ def plot_count(decision: Decision, ax: Axes | None = None) -> Axes:
     Raises
     ------
     ScenarioError
-        If the decision is not about a count.
+        If it is given something else than a decision, or one that is not about a count.
     """
+    require_kind("decision", decision, Decision, "as find_count gives it")
     if decision.decision != "count":
         raise ScenarioError(f"decision: got {decision.decision!r}; allowed: 'count', as find_count gives it")
     if ax is None:
@@ -52,27 +54,20 @@ def plot_count(decision: Decision, ax: Axes | None = None) -> Axes:
     if decision.recommended is not None:
         _draw_ring(ax, table, decision)
     _name_mechanisms(ax, table)
-    limit, what = _limit(scenario.target)
-    ax.axhline(limit, color=MARK, linestyle="--", label=f"limit you set: {limit:g} in 1000")
+    limit = limit_of(scenario.target)
+    ax.axhline(1000 * limit.share, color=MARK, linestyle="--", label=limit.label)
     counts = table["count [containers]"]
     ax.set(
         yscale="log",
         ylim=(LEAST / 1.5, 1500),
         xlim=(min(counts) - 0.8, max(counts) + 0.8),
         xlabel="containers loaded [containers]",
-        ylabel=f"{what} in 1000 [-]",
+        ylabel=f"{limit.counted} in 1000 [-]",
         title=scenario.title,
     )
     ax.xaxis.set_major_locator(MaxNLocator(integer=True))
     ax.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncols=3, fontsize="small", frameon=False)
     return ax
-
-
-def _limit(target: Target) -> tuple[float, str]:
-    """Give how many in 1000 are allowed, and what is counted."""
-    if target.failures_per_fill is None:
-        return 1000 * target.failures_per_vend, "bad vends"
-    return 1000 * target.failures_per_fill, "bad loadings"
 
 
 def _per_thousand(table: pd.DataFrame) -> pd.DataFrame:

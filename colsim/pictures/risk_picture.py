@@ -1,19 +1,24 @@
-"""How the risk of a vend depends on how full the column is."""
+"""How the risk depends on how full the column is."""
 
 from __future__ import annotations
 
 import matplotlib.pyplot as plt
+import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
 from colsim.pictures.column_picture import INK, LINER, MARK, PAPER
+from colsim.pictures.limit import limit_of
 from colsim.sampling import Fills
+from colsim.sampling.checks import require_kind
 
 __all__ = ["plot_risk"]
 
+_AFTER_A_TOP_UP = "#7a4f9a"
+
 
 def plot_risk(fills: Fills, ax: Axes | None = None) -> Axes:
-    """Draw the risk of a vend against the containers in the column, with the target.
+    """Draw the risk against the containers in the column, with the limit.
 
     Parameters
     ----------
@@ -25,36 +30,62 @@ def plot_risk(fills: Fills, ax: Axes | None = None) -> Axes:
     Returns
     -------
     matplotlib.axes.Axes
-        The table of `Fills.hazard` as points with 95 % intervals: it shows whether trouble sits in a full column, which
-        loading fewer would cure, or all the way down.
+        Where the limit is set for vends, the table of `Fills.hazard` [share of vends] as points with 95 % intervals: it
+        shows whether trouble sits in a full column, which loading fewer would cure, or all the way down. Where it is
+        set for fills, that of `Fills.failed_so_far` [share of loadings], whose last point is the risk of a loading.
+        Without a valid fill, words in place of the points.
+
+    Raises
+    ------
+    ScenarioError
+        If it is given something else.
     """
+    require_kind("fills", fills, Fills, "as simulate_fills gives them")
     if ax is None:
         _, ax = plt.subplots(figsize=(6.4, 4.0), layout="constrained")
-    table = fills.hazard()
-    table = table[~table["topped up"]]  # a second load of the same height would lie over the first
-    rate = table["rate"].to_numpy()
-    spread = [rate - table["low"].to_numpy(), table["high"].to_numpy() - rate]
+    limit = limit_of(fills.scenario.target)
+    table = fills.failed_so_far() if limit.per_fill else fills.hazard()
     ax.set_facecolor(PAPER)
-    ax.errorbar(
-        table["containers left"],
-        rate,
-        yerr=spread,
-        fmt="o",
-        color=LINER,
-        ecolor=INK,
-        capsize=3,
-        label="simulated, 95 % interval",
-    )
-    target = fills.scenario.target.failures_per_vend
-    ax.axhline(target, color=MARK, linestyle="--", label=f"limit you set: {1000 * target:g} in 1000")
-    top = min(1.05, 1.2 * max(table["high"].max(), 2 * target))
+    _draw_points(ax, table, "95 % interval at every look" if fills.looked_often else "95 % interval")
+    ax.axhline(limit.share, color=MARK, linestyle="--", label=limit.label)
+    if table.empty:
+        _say_why_there_is_nothing(ax, fills)
+    what = "loadings that have failed by then" if limit.per_fill else "vends that go wrong"
+    top = min(1.05, 1.2 * max([2 * limit.share, *table["high"]]))
     ax.set(
         xlabel="containers in the column before the vend [containers]",
-        ylabel="share of vends that go wrong [-]",
+        ylabel=f"share of {what} [-]",
         ylim=(-0.02 * top, top),
-        title=f"{fills.scenario.title}\n{fills.risk().per_fill.failures} of {len(fills.fills)} fills failed",
+        title=f"{fills.scenario.title}\n{fills.risk().per_fill.failures} of {len(fills)} fills failed",
     )
     ax.xaxis.set_major_locator(MaxNLocator(integer=True))
     ax.set_xlim(fills.scenario.loading.total + 0.5, 0.5)
     ax.legend(loc="upper center", fontsize="small", frameon=False)
     return ax
+
+
+def _draw_points(ax: Axes, table: pd.DataFrame, interval: str) -> None:
+    """Draw rates with their intervals; those after a top-up stand beside those of the first load."""
+    again = table["topped up"].astype(bool)
+    for rows, marker, color, beside, what in (
+        (table[~again], "o", LINER, 0.0, "simulated"),
+        (table[again], "^", _AFTER_A_TOP_UP, 0.2, "after the top-up"),
+    ):
+        if rows.empty:
+            continue
+        rate = rows["rate"].to_numpy()
+        ax.errorbar(
+            rows["containers left"] - beside,
+            rate,
+            yerr=[rate - rows["low"].to_numpy(), rows["high"].to_numpy() - rate],
+            fmt=marker,
+            color=color,
+            ecolor=INK,
+            capsize=3,
+            label=f"{what}, {interval}",
+        )
+
+
+def _say_why_there_is_nothing(ax: Axes, fills: Fills) -> None:
+    why = f"no valid fill; the first: {fills[0].invalid}" if len(fills) else "no fill was simulated"
+    ax.text(0.5, 0.6, why, transform=ax.transAxes, ha="center", wrap=True, fontsize="small", color=INK)

@@ -11,6 +11,7 @@ from colsim.model.conditions import Conditions
 from colsim.model.softness import height_band
 from colsim.model.squeeze_test import SqueezeReading, weight
 from colsim.pictures.column_picture import INK, LINER, MARK, PAPER
+from colsim.sampling.checks import require_kind
 
 __all__ = ["plot_squeeze"]
 
@@ -42,13 +43,14 @@ def plot_squeeze(container: Container, conditions: Conditions | None = None, ax:
     Raises
     ------
     ScenarioError
-        If it has no soft wall.
+        If it is given something else than a container, or one that has no soft wall.
 
     Notes
     -----
     Half of the bottle's own weight is added to what lies on top, as its upper side bears none of it and its lower side
     all. Bottles stand one straight above the other here; in a zig-zag a column's load is another.
     """
+    require_kind("container", container, Container, "make one with Container(...)")
     own = weight(container.mass)
     tested = [reading.load_on_top(container.mass) for reading in container.squeeze_test]
     loads = np.linspace(0.0, max([USUAL_ON_TOP * own, *(1.2 * load for load in tested)]), POINTS)

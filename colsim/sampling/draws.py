@@ -13,7 +13,6 @@ from enum import IntEnum
 
 import numpy as np
 
-from colsim.errors import ScenarioError
 from colsim.model import Container, Loading, Scenario
 from colsim.model.spread import Spread
 
@@ -23,7 +22,6 @@ __all__ = [
     "draw_fill_wide",
     "draw_placement",
     "fresh_seed",
-    "require_whole",
     "with_drawn",
 ]
 
@@ -50,29 +48,23 @@ def fresh_seed() -> int:
     return int(np.random.SeedSequence().generate_state(1)[0])
 
 
-def require_whole(name: str, value: int, least: int = 0) -> int:
-    """Return the value, or raise `ScenarioError` if it is not a whole number of at least the least."""
-    if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or value < least:
-        raise ScenarioError(f"{name}: got {value!r}; allowed: a whole number of {least} or more")
-    return int(value)
-
-
-def draw_placement(loading: Loading, seed: int, fill: int, item: int) -> Placement:
+def draw_placement(loading: Loading, seed: int, number: int, item: int) -> Placement:
     """Draw how one container is laid.
 
     Parameters
     ----------
     loading : Loading
         Pattern and scatter.
-    seed, fill, item : int
-        Which draw.
+    seed, number, item : int
+        Seed, number of the fill, and which container of it.
 
     Returns
     -------
     Placement
+        Place across [-] and angle [rad].
     """
-    first_side = 1.0 if _generator(seed, _Stream.FILL, fill, 0).random() < 0.5 else -1.0
-    rng = _generator(seed, _Stream.PLACEMENT, fill, item)
+    first_side = 1.0 if _generator(seed, _Stream.FILL, number, 0).random() < 0.5 else -1.0
+    rng = _generator(seed, _Stream.PLACEMENT, number, item)
     off, angle, either = rng.random(3).tolist()
     side = {
         "alternate": first_side * (-1.0) ** item,
@@ -82,23 +74,23 @@ def draw_placement(loading: Loading, seed: int, fill: int, item: int) -> Placeme
     return Placement(side * (1.0 - loading.placement_scatter * off), 2.0 * np.pi * angle)
 
 
-def draw_fill_wide(scenario: Scenario, seed: int, fill: int) -> dict[str, float]:
+def draw_fill_wide(scenario: Scenario, seed: int, number: int) -> dict[str, float]:
     """Draw what differs from fill to fill and is one for the whole of it.
 
     Parameters
     ----------
     scenario : Scenario
         With its spreads.
-    seed, fill : int
-        Which draw.
+    seed, number : int
+        Seed, and number of the fill.
 
     Returns
     -------
     dict of str to float
-        Value by dotted path. What is drawn for one path does not depend on which others there are.
+        Value by dotted path [unit of the field]. What is drawn for one path does not depend on which others there are.
     """
     return {
-        path: _draw(spread, seed, _Stream.FILL_WIDE, fill, 0, path)
+        path: _draw(spread, seed, _Stream.FILL_WIDE, number, 0, path)
         for path, spread in scenario.varying().items()
         if not _is_drawn_for_each(path.rpartition(".")[2], spread)
     }
@@ -129,7 +121,7 @@ def with_drawn(scenario: Scenario, drawn: Mapping[str, float]) -> Scenario:
 
 
 def draw_container(
-    container: Container, seed: int, fill: int, item: int, *, spreads: Mapping[str, Spread] | None = None
+    container: Container, seed: int, number: int, item: int, *, spreads: Mapping[str, Spread] | None = None
 ) -> Container:
     """Draw what differs from container to container.
 
@@ -137,8 +129,8 @@ def draw_container(
     ----------
     container : Container
         What is the same for all.
-    seed, fill, item : int
-        Which draw.
+    seed, number, item : int
+        Seed, number of the fill, and which container of it.
     spreads : mapping of str to Spread, optional
         Spreads of its fields; its own if not given.
 
@@ -153,7 +145,7 @@ def draw_container(
         If the numbers drawn do not go together.
     """
     drawn = {
-        name: _draw(spread, seed, _Stream.CONTAINER, fill, item, name)
+        name: _draw(spread, seed, _Stream.CONTAINER, number, item, name)
         for name, spread in (container.spreads if spreads is None else spreads).items()
         if spread.kind == "varies" and _is_drawn_for_each(name, spread)
     }
@@ -164,8 +156,8 @@ def _is_drawn_for_each(field: str, spread: Spread) -> bool:
     return spread.per == "container" or (spread.per is None and field in Container.drawn_for_each)
 
 
-def _draw(spread: Spread, seed: int, stream: _Stream, fill: int, item: int, path: str) -> float:
-    return spread.quantile(_generator(seed, stream, fill, item, zlib.crc32(path.encode())).random())
+def _draw(spread: Spread, seed: int, stream: _Stream, number: int, item: int, path: str) -> float:
+    return spread.quantile(_generator(seed, stream, number, item, zlib.crc32(path.encode())).random())
 
 
 def _generator(seed: int, stream: _Stream, *key: int) -> np.random.Generator:

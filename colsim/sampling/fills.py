@@ -4,22 +4,25 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, overload
 
 import numpy as np
 
 from colsim.errors import ScenarioError
 from colsim.model import Scenario
+from colsim.sampling.checks import require_kind, require_share, require_whole
 from colsim.sampling.intervals import Estimate, Risk, clopper_pearson, per_fill, per_vend
-from colsim.sampling.one_fill import Fill, Outcome
+from colsim.sampling.one_fill import Fill, Outcome, Replay
 from colsim.sampling.pairs import Pairs
 from colsim.sampling.sequences import betting_sequence, confidence_sequence
+from colsim.sampling.targets import target_per_fill, target_per_vend
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["FAILURE", "Fills", "level_of_sequence", "target_per_fill"]
+__all__ = ["FAILURE", "Fills", "level_of_sequence"]
 
 FAILURE = "failure"
 """Name under which any outcome other than a single vend is counted."""
@@ -29,7 +32,7 @@ _SEQUENCE_SHARE = 0.9  # of the error that is allowed, for the sequence over fil
 
 @dataclass(frozen=True, repr=False)
 class Fills:
-    """Fills 0 to n - 1 of one scenario and seed.
+    """Fills 0 to n - 1 of one scenario and seed; ``len``, iteration, an index or a slice give their records.
 
     Attributes
     ----------
@@ -37,36 +40,53 @@ class Fills:
         What was simulated.
     seed : int
         Seed of all draws.
-    fills : tuple of Fill
+    records : tuple of Fill
         In order, without a gap.
     asked_for : int
         Fills that were asked for; more than there are if the work was interrupted.
+    looked_often : bool
+        Whether one looked at them on the way and stopped when the answer was clear. Intervals are then those that
+        allow it.
     """
 
     scenario: Scenario
     seed: int
-    fills: tuple[Fill, ...]
+    records: tuple[Fill, ...]
     asked_for: int
+    looked_often: bool = False
+
+    def __len__(self) -> int:
+        return len(self.records)
+
+    def __iter__(self) -> Iterator[Fill]:
+        return iter(self.records)
+
+    @overload
+    def __getitem__(self, which: int) -> Fill: ...
+    @overload
+    def __getitem__(self, which: slice) -> tuple[Fill, ...]: ...
+    def __getitem__(self, which: int | slice) -> Fill | tuple[Fill, ...]:
+        return self.records[which]
 
     @property
     def engine(self) -> str:
         """Name of the engine; empty if there are none."""
-        return self.fills[0].engine if self.fills else ""
+        return self.records[0].engine if self.records else ""
 
     @property
     def interrupted(self) -> bool:
         """Whether there are fewer fills than were asked for."""
-        return len(self.fills) < self.asked_for
+        return len(self) < self.asked_for
 
     @property
     def valid(self) -> tuple[Fill, ...]:
         """The fills that can be believed."""
-        return tuple(fill for fill in self.fills if not fill.invalid)
+        return tuple(fill for fill in self if not fill.invalid)
 
     @property
-    def invalid(self) -> int:
+    def invalid_count(self) -> int:
         """How many fills cannot be believed."""
-        return len(self.fills) - len(self.valid)
+        return len(self) - len(self.valid)
 
     @property
     def always_short(self) -> bool:
@@ -82,12 +102,13 @@ class Fills:
             ``"failure"`` for the first vend of a fill that is not a single one, whatever it is; or one
             outcome, by which that first failure is sorted.
         level : float
-            Confidence of the intervals.
+            Confidence of the intervals [-].
 
         Returns
         -------
         Risk
-            Share of fills, and failures over vends, each vend counted up to its fill's first failure.
+            Share of fills, and failures over vends [-], each vend counted up to its fill's first failure. The intervals
+            are exact for a number of fills that was fixed beforehand; where one looked often, they hold at every look.
 
         Raises
         ------
@@ -95,6 +116,9 @@ class Fills:
             If the outcome is unknown or the level is not between 0 and 1.
         """
         _require_outcome(outcome)
+        level = require_share("level", level)
+        if outcome == FAILURE and self.looked_often:
+            return self.risk_looking_often(level=level)
         if outcome == FAILURE:
             of_fills = self._share_of_fills(FAILURE, level)
             return Risk(of_fills, per_vend(of_fills, self.scenario.loading.vends, least=self._fewest_vends))
@@ -114,10 +138,26 @@ class Fills:
         return max(1, self.scenario.loading.vends - max((fill.short for fill in self.valid), default=0))
 
     def _share_of_fills(self, outcome: Outcome | str, level: float) -> Estimate:
+        """Estimate the share of fills with an outcome, with an interval that fits how they were sampled."""
+        exact = self._exact_share_of_fills(outcome, level)
+        return self._at_every_look(exact, level, target_per_fill(self.scenario)) if self.looked_often else exact
+
+    def _exact_share_of_fills(self, outcome: Outcome | str, level: float) -> Estimate:
         firsts = [fill.failure for fill in self.valid]
         failures = sum(first is not None and outcome in (FAILURE, first.outcome) for first in firsts)
         vends = sum(fill.vends_to_failure for fill in self.valid)
-        return per_fill(str(outcome), failures, len(self.fills), self.invalid, vends=vends, level=level)
+        return per_fill(str(outcome), failures, len(self), self.invalid_count, vends=vends, level=level)
+
+    def _at_every_look(self, estimate: Estimate, level: float, target: float) -> Estimate:
+        """Give the interval over fills that holds at every look, in place of the exact one."""
+        return replace(
+            estimate,
+            low=confidence_sequence(estimate.failures, estimate.fills, level=level, target=target)[0],
+            high=confidence_sequence(
+                estimate.failures + self.invalid_count, estimate.fills, level=level, target=target
+            )[1],
+            method="confidence sequence, fills",
+        )
 
     def risk_looking_often(self, *, level: float = 0.95, target: float | None = None) -> Risk:
         """Estimate how often fills and vends fail, where one stops simulating when the answer is clear.
@@ -125,26 +165,26 @@ class Fills:
         Parameters
         ----------
         level : float
-            Confidence, that the intervals hold at every look.
+            Confidence, that the intervals hold at every look [-].
         target : float, optional
             Share of fills about which the answer turns [-]; the scenario's target if not given.
 
         Returns
         -------
         Risk
-            As `risk` of any failure. Of the error that is allowed, nine tenths go to the sequence over fills and one
-            to the betting sequence over vends; per vend both hold.
+            As `risk` of any failure [-]. Of the error that is allowed, nine tenths go to the sequence over fills and
+            one to the betting sequence over vends; per vend both hold.
+
+        Raises
+        ------
+        ScenarioError
+            If the level or the target is not between 0 and 1.
         """
-        bound = level_of_sequence(level)
+        level = require_share("level", level)
         bets = 1 - (1 - _SEQUENCE_SHARE) * (1 - level)
-        exact = self._share_of_fills(FAILURE, level)
-        target = target_per_fill(self.scenario) if target is None else target
-        of_fills = replace(
-            exact,
-            low=confidence_sequence(exact.failures, exact.fills, level=bound, target=target)[0],
-            high=confidence_sequence(exact.failures + self.invalid, exact.fills, level=bound, target=target)[1],
-            method="confidence sequence, fills",
-        )
+        target = target_per_fill(self.scenario) if target is None else require_share("target", target)
+        exact = self._exact_share_of_fills(FAILURE, level)
+        of_fills = self._at_every_look(exact, level_of_sequence(level), target)
         of_vends = per_vend(of_fills, self.scenario.loading.vends, least=self._fewest_vends)
         firsts = [(int(fill.failure is not None), fill.vends_to_failure) for fill in self.valid]
         low, high = self._bet(firsts, 1, bets)
@@ -166,11 +206,12 @@ class Fills:
         outcome : str
             One outcome, or ``"failure"`` for any but a single.
         level : float
-            Confidence, that the interval holds at every look.
+            Confidence, that the interval holds at every look [-].
 
         Returns
         -------
         Estimate
+            [-]
 
         Raises
         ------
@@ -178,6 +219,7 @@ class Fills:
             If the outcome is unknown or the level is not between 0 and 1.
         """
         _require_outcome(outcome)
+        level = require_share("level", level)
         counted = [
             (
                 sum(v.outcome is not Outcome.SINGLE and outcome in (FAILURE, v.outcome) for v in fill.vends),
@@ -191,7 +233,7 @@ class Fills:
             unit="vend",
             outcome=str(outcome),
             failures=number,
-            fills=len(self.fills),
+            fills=len(self),
             vends=vends,
             rate=number / vends if vends else math.nan,
             low=low,
@@ -205,7 +247,7 @@ class Fills:
         vends = self.scenario.loading.vends
 
         def bounds(instead: tuple[int, int]) -> tuple[float, float]:
-            x, v = np.array([*counted, *[instead] * self.invalid], dtype=float).reshape(-1, 2).T
+            x, v = np.array([*counted, *[instead] * self.invalid_count], dtype=float).reshape(-1, 2).T
             return betting_sequence(x, v, most=most, most_vends=vends, level=level)
 
         return bounds((0, vends))[0], min(1.0, bounds((most, 1))[1])
@@ -221,19 +263,17 @@ class Fills:
         Returns
         -------
         Pairs
+            Numbers of fills.
 
         Raises
         ------
         ScenarioError
-            If the seeds differ.
+            If the other is of another kind, or the seeds differ.
         """
+        require_kind("other", other, Fills, "as simulate_fills gives them")
         if self.seed != other.seed:
             raise ScenarioError(f"seed: got {self.seed} and {other.seed}; allowed: the same, so that draws are shared")
-        both = [
-            (a.failure, b.failure)
-            for a, b in zip(self.fills, other.fills, strict=False)
-            if not (a.invalid or b.invalid)
-        ]
+        both = [(a.failure, b.failure) for a, b in zip(self, other, strict=False) if not (a.invalid or b.invalid)]
         return Pairs(
             len(both),
             sum(a is not None and b is None for a, b in both),
@@ -246,34 +286,104 @@ class Fills:
         Parameters
         ----------
         level : float
-            Confidence of each row's own interval.
+            Confidence of each row's own interval [-].
 
         Returns
         -------
         pandas.DataFrame
             A row for each number of containers before the vend, from full to one, and again after a top-up: columns
-            ``topped up``, ``containers left``, ``failures``, ``vends``, ``rate``, ``low``, ``high``. Vends after a
-            fill's first failure do not count. One vend a fill enters a row, so its exact interval holds.
-        """
-        import pandas as pd
+            ``topped up``, ``containers left``, ``failures``, ``vends``, and ``rate``, ``low``, ``high`` [-]. Vends
+            after a fill's first failure do not count. One vend a fill enters a row, so its exact interval holds, or,
+            where one looked often, the sequence over them. Without a valid fill there is no row.
 
+        Raises
+        ------
+        ScenarioError
+            If the level is not between 0 and 1.
+        """
+        level = require_share("level", level)
         vends: Counter[tuple[bool, int]] = Counter()
         failures: Counter[tuple[bool, int]] = Counter()
         for fill in self.valid:
             for vend in fill.vends[: fill.vends_to_failure]:
                 vends[vend.topped_up, vend.before] += 1
                 failures[vend.topped_up, vend.before] += vend.outcome is not Outcome.SINGLE
-        rows = [
-            (
-                *key,
-                failures[key],
-                vends[key],
-                failures[key] / vends[key],
-                *clopper_pearson(failures[key], vends[key], level),
-            )
-            for key in sorted(vends, key=lambda key: (key[0], -key[1]))
-        ]
-        return pd.DataFrame(rows, columns=["topped up", "containers left", "failures", "vends", "rate", "low", "high"])
+        target = target_per_vend(self.scenario)
+        return _by_height(
+            ("failures", "vends"),
+            [
+                (*key, failures[key], vends[key], *self._interval(failures[key], vends[key], 0, level, target))
+                for key in sorted(vends, key=_from_full_to_empty)
+            ],
+        )
+
+    def failed_so_far(self, *, level: float = 0.95) -> pd.DataFrame:
+        """Tabulate which share of fills has failed by the time that a column is down to so many containers.
+
+        Parameters
+        ----------
+        level : float
+            Confidence of each row's own interval [-].
+
+        Returns
+        -------
+        pandas.DataFrame
+            A row for each number of containers before a vend, from full to one, and again after a top-up: columns
+            ``topped up``, ``containers left``, ``failures`` (fills whose first failure came at this number or before),
+            ``fills`` (valid ones), and ``rate``, ``low``, ``high`` [-]. The last row is `risk` per fill. Invalid fills
+            count as clean in the lower bound and as failed in the upper. Without a valid fill there is no row.
+
+        Raises
+        ------
+        ScenarioError
+            If the level is not between 0 and 1.
+        """
+        level = require_share("level", level)
+        heights = {(vend.topped_up, vend.before) for fill in self.valid for vend in fill.vends[: fill.vends_to_failure]}
+        firsts = Counter((vend.topped_up, vend.before) for fill in self.valid if (vend := fill.failure))
+        target, failures, rows = target_per_fill(self.scenario), 0, []
+        for key in sorted(heights, key=_from_full_to_empty):
+            failures += firsts[key]
+            interval = self._interval(failures, len(self.valid), self.invalid_count, level, target)
+            rows.append((*key, failures, len(self.valid), *interval))
+        return _by_height(("failures", "fills"), rows)
+
+    def _interval(
+        self, failures: int, trials: int, invalid: int, level: float, target: float
+    ) -> tuple[float, float, float]:
+        """Give a rate with its interval, as the fills were sampled; invalid ones widen it to both sides."""
+
+        def bounds(of: int) -> tuple[float, float]:
+            if self.looked_often:
+                return confidence_sequence(of, trials + invalid, level=level, target=target)
+            return clopper_pearson(of, trials + invalid, level)
+
+        return failures / trials, bounds(failures)[0], bounds(failures + invalid)[1]
+
+    def replay(self, number: int) -> Replay:
+        """Make one of the fills again, with a frame every fiftieth of a second.
+
+        Parameters
+        ----------
+        number : int
+            Which fill, from 0.
+
+        Returns
+        -------
+        Replay
+            The same fill to the last bit.
+
+        Raises
+        ------
+        ScenarioError
+            If there is no such fill, or it was made on an engine that has no name in colsim.
+        SimulationError
+            If it was made with another version of colsim, or comes out otherwise.
+        """
+        number = require_whole("number", number)
+        if number >= len(self):
+            raise ScenarioError(f"number: got {number}; allowed: a fill that is there, below {len(self)}")
+        return self[number].replay(self.scenario)
 
     def to_dataframe(self) -> pd.DataFrame:
         """Tabulate the vends.
@@ -287,7 +397,7 @@ class Fills:
         import pandas as pd
 
         rows = [
-            (fill.fill, vend.vend, str(vend.outcome), str(vend.mechanism or ""), vend.remaining, vend.peak_force)
+            (fill.number, vend.number, str(vend.outcome), str(vend.mechanism or ""), vend.remaining, vend.peak_force)
             for fill in self.valid
             for vend in fill.vends
         ]
@@ -295,16 +405,16 @@ class Fills:
 
     def summary(self) -> str:
         """Say in a few lines what was simulated and what came of it."""
-        lines = [f"{self.scenario.title}: {len(self.fills)} fills of {self.scenario.load}, seed {self.seed}"]
+        lines = [f"{self.scenario.title}: {len(self)} fills of {self.scenario.load}, seed {self.seed}"]
         if unknowns := self.scenario.unknowns():
             lines.append(f"not measured, and taken at typical values: {', '.join(unknowns)}")
         if short := [fill.short for fill in self.valid if fill.short]:
             lines.append(f"no room for all in {len(short)} fills; up to {max(short)} stayed out")
         if self.interrupted:
-            lines.append(f"stopped early: {len(self.fills)} of {self.asked_for} fills are done, and only these count")
-        if self.invalid:
-            first = next(fill for fill in self.fills if fill.invalid)
-            lines.append(f"{self.invalid} invalid, counted in both bounds; the first: {first.summary()}")
+            lines.append(f"stopped early: {len(self)} of {self.asked_for} fills are done, and only these count")
+        if self.invalid_count:
+            first = next(fill for fill in self if fill.invalid)
+            lines.append(f"{self.invalid_count} invalid, counted in both bounds; the first: {first.summary()}")
         risk = self.risk()
         lines += [_line(risk.per_fill, "fills", "fails"), _line(risk.per_vend, "vends", "goes wrong")]
         kinds = Counter((vend.outcome, vend.mechanism) for fill in self.valid if (vend := fill.failure))
@@ -312,12 +422,28 @@ class Fills:
         return "\n".join(lines)
 
     def __repr__(self) -> str:
-        return f"<Fills of {self.scenario.title!r}: {len(self.fills)}, seed {self.seed}>"
+        return f"<Fills of {self.scenario.title!r}: {len(self)}, seed {self.seed}>"
+
+    def __str__(self) -> str:
+        return self.summary()
 
     def _repr_html_(self) -> str:
         from html import escape
 
         return f"<pre>{escape(self.summary())}</pre>"
+
+
+def _from_full_to_empty(key: tuple[bool, int]) -> tuple[bool, int]:
+    """Put numbers of containers in the order in which a fill comes to them."""
+    topped_up, containers = key
+    return topped_up, -containers
+
+
+def _by_height(counted: tuple[str, str], rows: Sequence[tuple[object, ...]]) -> pd.DataFrame:
+    """Tabulate rates by whether the column was topped up and how many containers were in it."""
+    import pandas as pd
+
+    return pd.DataFrame(rows, columns=["topped up", "containers left", *counted, "rate", "low", "high"])
 
 
 def level_of_sequence(level: float) -> float:
@@ -326,32 +452,14 @@ def level_of_sequence(level: float) -> float:
     Parameters
     ----------
     level : float
-        Confidence of both together.
-
-    Returns
-    -------
-    float
-    """
-    return 1 - _SEQUENCE_SHARE * (1 - level)
-
-
-def target_per_fill(scenario: Scenario) -> float:
-    """Give the share of fills that may fail: as set, or as many as keep within the share of vends that was set.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        With its target.
+        Confidence of both together [-].
 
     Returns
     -------
     float
         [-]
     """
-    target, n = scenario.target, scenario.loading.vends
-    if target.failures_per_fill is not None:
-        return target.failures_per_fill
-    return target.failures_per_vend * n / (1 + (n - 1) * target.failures_per_vend)
+    return 1 - _SEQUENCE_SHARE * (1 - level)
 
 
 def _require_outcome(outcome: Outcome | str) -> None:

@@ -69,7 +69,7 @@ def clopper_pearson(failures: int, trials: int, level: float = 0.95) -> tuple[fl
     failures, trials : int
         Counted over.
     level : float
-        Confidence, between 0 and 1.
+        Confidence [-], between 0 and 1.
 
     Returns
     -------
@@ -112,11 +112,17 @@ def per_fill(outcome: str, failures: int, fills: int, invalid: int, *, vends: in
     vends : int
         Vends up to each fill's first failure.
     level : float
-        Confidence.
+        Confidence [-].
 
     Returns
     -------
     Estimate
+        [-]
+
+    Raises
+    ------
+    ScenarioError
+        If the counts or the level make no sense.
     """
     valid = fills - invalid
     return Estimate(
@@ -156,7 +162,7 @@ def per_vend(
     Returns
     -------
     Estimate
-        At the level of the two, if they are the same; else their errors add up.
+        Of vends [-], at the level of the two, if they are the same; else their errors add up.
     """
     m, f = most if least is None else least, (any_failure or of_fills).high
     return replace(

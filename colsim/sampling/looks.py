@@ -13,7 +13,7 @@ from tqdm import tqdm
 from colsim.model import Scenario
 from colsim.physics.choice import AUTO
 from colsim.physics.engines import Settings
-from colsim.sampling.draws import require_whole
+from colsim.sampling.checks import require_executor, require_whole
 from colsim.sampling.fills import Fills
 from colsim.sampling.many_fills import Batch, process_pool, simulate_batches
 from colsim.sampling.one_fill import Fill
@@ -39,6 +39,8 @@ class Run:
         On which engine; those that are there already must be of the same.
     settings : Settings or None
         How finely it works, likewise.
+    is_settled : bool
+        What ``settled`` said at the last look.
     """
 
     scenario: Scenario
@@ -46,7 +48,7 @@ class Run:
     done: list[Fill] = field(default_factory=list)
     engine: str = AUTO
     settings: Settings | None = None
-    _enough: bool = False
+    is_settled: bool = field(default=False, init=False)
 
 
 def look_schedule(max_fills: int) -> Iterator[int]:
@@ -60,7 +62,14 @@ def look_schedule(max_fills: int) -> Iterator[int]:
     Yields
     ------
     int
+        [fills]
+
+    Raises
+    ------
+    ScenarioError
+        If the greatest number is not a whole one of 1 or more.
     """
+    max_fills = require_whole("max_fills", max_fills, least=1)
     look = FIRST_LOOK
     while look < max_fills:
         yield look
@@ -89,13 +98,17 @@ def simulate_until_settled(
     Returns
     -------
     list of Fills
-        For each run its fills from 0 on; interrupted by Ctrl-C, those that were done without a gap.
+        For each run its fills from 0 on, whose intervals allow for the looks; interrupted by Ctrl-C, those that were
+        done without a gap.
 
     Raises
     ------
     ScenarioError
-        If a number is not allowed.
+        If a number is not allowed, the executor is something else, or there is no such engine.
+    SimulationError
+        If a fill cannot be carried through.
     """
+    require_executor(executor)
     max_fills, seed = require_whole("max_fills", max_fills, least=1), require_whole("seed", seed)
     finished = False
     with (
@@ -110,23 +123,29 @@ def simulate_until_settled(
             if not finished:
                 break
     return [
-        Fills(run.scenario, seed, tuple(run.done), len(run.done) if run._enough or finished else max_fills)
+        Fills(
+            run.scenario,
+            seed,
+            tuple(run.done),
+            asked_for=len(run.done) if run.is_settled or finished else max_fills,
+            looked_often=True,
+        )
         for run in runs
     ]
 
 
 def _take_to(look: int, most: int, runs: Sequence[Run], seed: int, pool: Executor, bar: tqdm[Any]) -> bool:
     """Take those runs that are not settled to a look; tell whether that was not cut short."""
-    open_runs = [run for run in runs if not run._enough]
+    open_runs = [run for run in runs if not run.is_settled]
     batches = [
         Batch(run.scenario, seed, range(min(len(run.done), look), look), run.engine, run.settings) for run in open_runs
     ]
     found, interrupted = simulate_batches(batches, pool, bar)
     for run, fills in zip(open_runs, found, strict=True):
         run.done += fills
-        so_far = Fills(run.scenario, seed, tuple(run.done[:look]), look)
-        run._enough = not so_far.interrupted and run.settled(so_far)
-        if run._enough and bar.total is not None:
+        so_far = Fills(run.scenario, seed, tuple(run.done[:look]), look, looked_often=True)
+        run.is_settled = not so_far.interrupted and run.settled(so_far)
+        if run.is_settled and bar.total is not None:
             bar.total -= most - max(look, len(run.done))
             bar.refresh()
     return not interrupted

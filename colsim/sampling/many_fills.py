@@ -14,9 +14,10 @@ from tqdm import tqdm
 
 from colsim.errors import SimulationError
 from colsim.model import Scenario
-from colsim.physics.choice import AUTO, engine_named
+from colsim.physics.choice import AUTO, engine_named, make_ready
 from colsim.physics.engines import Settings
-from colsim.sampling.draws import fresh_seed, require_whole
+from colsim.sampling.checks import require_executor, require_scenario, require_settings, require_whole
+from colsim.sampling.draws import fresh_seed
 from colsim.sampling.fills import Fills
 from colsim.sampling.one_fill import Fill, simulate_fill
 
@@ -62,10 +63,14 @@ def simulate_fills(
     Raises
     ------
     ScenarioError
-        If fills or seed is not allowed, or there is no such engine.
+        If the scenario, settings or executor is something else, fills or seed is not allowed, or there is no such
+        engine.
     SimulationError
         If the column does not hold what it is to be loaded with, or a fill cannot be carried through.
     """
+    require_scenario(scenario)
+    require_settings(settings)
+    require_executor(executor)
     engine, fills = engine_named(engine), require_whole("fills", fills, least=1)
     seed = fresh_seed() if seed is None else require_whole("seed", seed)
     done: list[Fill] = []
@@ -82,7 +87,21 @@ def simulate_fills(
 
 @dataclass(frozen=True)
 class Batch:
-    """Some fills of one scenario that are to be simulated."""
+    """Some fills of one scenario that are to be simulated.
+
+    Attributes
+    ----------
+    scenario : Scenario
+        What is simulated.
+    seed : int
+        Seed of all draws.
+    numbers : range
+        Which fills.
+    engine : str
+        On which engine.
+    settings : Settings or None
+        How finely it works; the usual ones if None.
+    """
 
     scenario: Scenario
     seed: int
@@ -93,6 +112,9 @@ class Batch:
 
 def simulate_batches(batches: Sequence[Batch], pool: Executor, bar: tqdm[Any]) -> tuple[list[list[Fill]], bool]:
     """Simulate several batches side by side.
+
+    Their engines are compiled, or loaded from where they are kept, before anything is handed out: a process that is
+    begun or called after that finds the machine code and compiles none.
 
     Parameters
     ----------
@@ -109,12 +131,21 @@ def simulate_batches(batches: Sequence[Batch], pool: Executor, bar: tqdm[Any]) -
         For each batch its fills from the first on without a gap; all of them, unless Ctrl-C came.
     bool
         Whether Ctrl-C came.
+
+    Raises
+    ------
+    ScenarioError
+        If there is no such engine, or numba does not work here.
+    SimulationError
+        If a fill cannot be carried through.
     """
     total = sum(len(batch.numbers) for batch in batches)
     size = max(1, min(_LARGEST_CHUNK, int(total // (4 * (os.cpu_count() or 1)))))
     futures: list[list[Future[list[Fill]]]] = [[] for _ in batches]
     interrupted = False
     try:
+        for engine in sorted({batch.engine for batch in batches if batch.numbers}):
+            make_ready(engine)
         for batch, mine in zip(batches, futures, strict=True):
             for start in range(0, len(batch.numbers), size):
                 mine.append(pool.submit(_simulate_chunk, replace(batch, numbers=batch.numbers[start : start + size])))
@@ -148,7 +179,7 @@ def require_room(fills: Fills) -> None:
         first = fills.valid[0]
         raise SimulationError(
             f"the column has no room for {fewest} of the {fills.scenario.load} in any of {len(fills.valid)} fills "
-            f"(seed {fills.seed}, fill {first.fill}): load fewer, or measure column.height again"
+            f"(seed {fills.seed}, fill {first.number}): load fewer, or measure column.height again"
         )
 
 
@@ -162,13 +193,13 @@ def _finished(futures: list[Future[list[Fill]]]) -> Iterator[Fill]:
 
 def _simulate_chunk(batch: Batch) -> list[Fill]:
     return [
-        simulate_fill(batch.scenario, seed=batch.seed, fill=k, engine=batch.engine, settings=batch.settings)
+        simulate_fill(batch.scenario, seed=batch.seed, number=k, engine=batch.engine, settings=batch.settings)
         for k in batch.numbers
     ]
 
 
 def process_pool(workers: int | None = None) -> ProcessPoolExecutor:
-    """Make a pool of processes that leave Ctrl-C to their parent.
+    """Make a pool of processes that leave Ctrl-C to their parent; none is begun before it is given work.
 
     Parameters
     ----------
@@ -178,5 +209,11 @@ def process_pool(workers: int | None = None) -> ProcessPoolExecutor:
     Returns
     -------
     ProcessPoolExecutor
+
+    Raises
+    ------
+    ScenarioError
+        If the number is not a whole one of 1 or more.
     """
+    workers = None if workers is None else require_whole("workers", workers, least=1)
     return ProcessPoolExecutor(workers, initializer=signal.signal, initargs=(signal.SIGINT, signal.SIG_IGN))

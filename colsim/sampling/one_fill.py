@@ -1,102 +1,35 @@
-"""One loading of a column, vended until it is empty or has failed."""
+"""One loading of a column, vended until it is empty or has failed: its record, and its replay frame by frame."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from enum import StrEnum
-from types import MappingProxyType
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 
 from colsim.errors import ScenarioError, SimulationError
-from colsim.model import Container, Scenario
-from colsim.model.contradictions import container_contradictions
-from colsim.model.spread import Spread
+from colsim.model import Scenario
 from colsim.physics.choice import AUTO, EngineMaker, engine_maker, engine_named
-from colsim.physics.cross_section import CrossSection, build_cross_section, container_body
+from colsim.physics.cross_section import CrossSection, build_cross_section
 from colsim.physics.engines import Contacts, DivergedError, Settings
-from colsim.physics.mechanism import Mechanism
 from colsim.physics.scene import Body
-from colsim.physics.vending import Frame, LostContainerError, Turn, VendingColumn
-from colsim.sampling.draws import draw_container, draw_fill_wide, draw_placement, require_whole, with_drawn
+from colsim.physics.vending import Frame, LostContainerError, VendingColumn
+from colsim.sampling.checks import require_scenario, require_settings, require_whole
+from colsim.sampling.course import Course
+from colsim.sampling.draws import draw_fill_wide, with_drawn
+from colsim.sampling.vend import SEEN_FROM_OUTSIDE, Outcome, Vend
+from colsim.version import __version__
 
-__all__ = ["SEEN_FROM_OUTSIDE", "Fill", "Outcome", "Vend", "simulate_fill"]
-
-
-class Outcome(StrEnum):
-    """What one vend did."""
-
-    SINGLE = "single"
-    DOUBLE = "double"
-    LATE = "late"
-    BRIDGE = "bridge"
-    STALL = "stall"
-
-    @property
-    def ends_the_fill(self) -> bool:
-        """Whether nothing more can be vended after it."""
-        return self in (Outcome.BRIDGE, Outcome.STALL)
+__all__ = ["SEEN_FROM_OUTSIDE", "Fill", "Outcome", "Replay", "Vend", "replay", "simulate_fill"]
 
 
-SEEN_FROM_OUTSIDE: Mapping[Outcome, str] = MappingProxyType(
-    {
-        Outcome.SINGLE: "one container comes",
-        Outcome.DOUBLE: "two or more containers come for one payment",
-        Outcome.LATE: "nothing comes, but the next turn brings one",
-        Outcome.BRIDGE: "the motor turns, nothing comes, and the column is not empty",
-        Outcome.STALL: "the motor hums or trips and the rotor stands still",
-    }
-)
-"""What a person sees and hears of each outcome."""
-
-
-@dataclass(frozen=True)
-class Vend:
-    """One vend of a fill.
-
-    Attributes
-    ----------
-    vend : int
-        Number within the fill, from 1.
-    outcome : Outcome
-        What came.
-    mechanism : Mechanism or None
-        Why it was not a single one; None if it was.
-    remaining : int
-        Containers left in the column afterwards.
-    before : int
-        Containers in the column beforehand.
-    duration : float
-        Until everything was at rest again [s].
-    peak_force : float
-        Greatest contact force, looked at 25 times a second [N].
-    dent : float
-        Deepest dent of a container at one contact, looked at 25 times a second [mm].
-    topped_up : bool
-        Whether it came after the top-up.
-    """
-
-    vend: int
-    outcome: Outcome
-    mechanism: Mechanism | None
-    remaining: int
-    before: int
-    duration: float
-    peak_force: float = math.nan
-    dent: float = math.nan
-    topped_up: bool = False
-
-
-@dataclass(frozen=True, repr=False)
+@dataclass(frozen=True, repr=False, slots=True)
 class Fill:
-    """One loading, vended until empty or failed.
+    """One loading, vended until empty or failed: a small record, from which it can be made again.
 
     Attributes
     ----------
-    scenario : Scenario
-        What was simulated.
-    seed, fill : int
-        Which draws; the same pair gives the same fill again.
+    seed, number : int
+        Which draws; with the same scenario the same pair gives the same fill again.
     vends : tuple of Vend
         In order.
     loaded, dispensed, left : int
@@ -104,39 +37,40 @@ class Fill:
     short : int
         Containers that were to go in but found no room.
     drawn : mapping of str to float
-        What was drawn for the whole of this fill, by dotted path.
-    bodies : tuple of Body
-        The containers, in the order of loading.
+        What was drawn for the whole of this fill, by dotted path [unit of the field].
     invalid : str
         Why the simulation of this fill cannot be believed; empty if it can.
-    section : CrossSection
-        The geometry that was simulated.
-    contacts : Contacts or None
-        Contacts at the end, at rest; None if the fill is invalid.
-    frames : tuple of Frame
-        Every fiftieth of a second if recorded, and always the last state.
     engine : str
         Name of the engine; results of two engines are not the same to the last bit.
+    settings : Settings
+        How finely it worked.
+    version : str
+        Of colsim, likewise.
     """
 
-    scenario: Scenario
     seed: int
-    fill: int
+    number: int
     vends: tuple[Vend, ...]
     loaded: int
     dispensed: int
     left: int
     short: int
     drawn: Mapping[str, float]
-    bodies: tuple[Body, ...]
     invalid: str
-    section: CrossSection
-    contacts: Contacts | None
-    frames: tuple[Frame, ...]
-    engine: str = ""
+    engine: str
+    settings: Settings
+    version: str
 
     def __repr__(self) -> str:
         return f"<Fill: {self.summary()}>"
+
+    def __str__(self) -> str:
+        return self.summary()
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        return f"<pre>{escape(self.summary())}</pre>"
 
     @property
     def failure(self) -> Vend | None:
@@ -146,25 +80,102 @@ class Fill:
     @property
     def vends_to_failure(self) -> int:
         """Vends up to the first failure, that one included; all of them in a clean fill."""
-        return self.failure.vend if self.failure else len(self.vends)
+        return self.failure.number if self.failure else len(self.vends)
 
     def summary(self) -> str:
         """Say in a line what happened."""
+        name = _named(self.seed, self.number)
         if self.invalid:
-            return f"fill {self.fill} (seed {self.seed}) is invalid: {self.invalid}"
+            return f"{name} is invalid: {self.invalid}"
         last = self.failure
         if last is None:
-            return f"fill {self.fill} (seed {self.seed}): all {self.loaded} containers came one by one"
-        where = f"fill {self.fill} (seed {self.seed}): vend {last.vend} of {self.loaded}"
-        return f"{where}: {last.outcome} ({last.mechanism}): {SEEN_FROM_OUTSIDE[last.outcome]}"
+            return f"{name}: all {self.loaded} containers came one by one"
+        seen = SEEN_FROM_OUTSIDE[last.outcome]
+        return f"{name}: vend {last.number} of {self.loaded}: {last.outcome} ({last.mechanism}): {seen}"
+
+    def replay(self, scenario: Scenario) -> Replay:
+        """Make this fill again, with a frame every fiftieth of a second.
+
+        Parameters
+        ----------
+        scenario : Scenario
+            The one that it was made of; a record is too small to hold it. `Fills.replay` knows it.
+
+        Returns
+        -------
+        Replay
+            The same fill to the last bit.
+
+        Raises
+        ------
+        ScenarioError
+            If it is not a scenario, or the fill was made on an engine that has no name in colsim.
+        SimulationError
+            If the fill was made with another version of colsim, or comes out otherwise: of another scenario, or on
+            another machine.
+        """
+        name = _named(self.seed, self.number)
+        if self.version != __version__:
+            raise SimulationError(
+                f"{name} was made with colsim {self.version}, and this is {__version__}, which may give another one: "
+                f"install {self.version} to replay it, or see what this version gives with replay(scenario, "
+                f"seed={self.seed}, number={self.number})"
+            )
+        again = replay(scenario, seed=self.seed, number=self.number, settings=self.settings, engine=self.engine)
+        if again.fill != self:
+            raise SimulationError(
+                f"{name} comes out otherwise than it did ({again.fill.summary()}): give the scenario that it was made "
+                "of; on another processor or with other versions of numpy or numba fills may differ"
+            )
+        return again
+
+
+@dataclass(frozen=True, repr=False)
+class Replay:
+    """A fill made again, with what is too much to keep of each.
+
+    Attributes
+    ----------
+    scenario : Scenario
+        What was simulated.
+    fill : Fill
+        Its record.
+    bodies : tuple of Body
+        The containers, in the order of loading.
+    section : CrossSection
+        The geometry that was simulated.
+    frames : tuple of Frame
+        Every fiftieth of a second, and always the last state.
+    contacts : Contacts or None
+        Contacts at the end, at rest; None if the fill is invalid.
+    """
+
+    scenario: Scenario
+    fill: Fill
+    bodies: tuple[Body, ...]
+    section: CrossSection
+    frames: tuple[Frame, ...]
+    contacts: Contacts | None
+
+    def __repr__(self) -> str:
+        return f"<Replay of {_named(self.fill.seed, self.fill.number)}: {len(self.frames)} frames>"
+
+    def __str__(self) -> str:
+        return self.summary()
+
+    def _repr_html_(self) -> str:
+        return self.fill._repr_html_()
+
+    def summary(self) -> str:
+        """Say in a line what happened."""
+        return self.fill.summary()
 
 
 def simulate_fill(
     scenario: Scenario,
     *,
     seed: int,
-    fill: int = 0,
-    record: bool = False,
+    number: int = 0,
     settings: Settings | None = None,
     engine: str | EngineMaker = AUTO,
 ) -> Fill:
@@ -176,10 +187,8 @@ def simulate_fill(
         What was measured.
     seed : int
         Seed of all draws, 0 or more.
-    fill : int
+    number : int
         Which fill of that seed, from 0; the same one as among many.
-    record : bool
-        Whether to keep a frame every fiftieth of a second.
     settings : Settings, optional
         How finely the engine works.
     engine : str or callable
@@ -195,43 +204,147 @@ def simulate_fill(
     Raises
     ------
     ScenarioError
-        If the seed or fill is not a whole number of 0 or more, or there is no such engine.
+        If the scenario or the settings are something else, the seed or number is not a whole number of 0 or more, or
+        there is no such engine.
     SimulationError
         If anything unforeseen goes wrong; it names the fill and its seed, which replay it.
     """
-    maker = engine_maker(engine) if isinstance(engine, str) else engine
-    seed, fill = require_whole("seed", seed), require_whole("fill", fill)
-    name = engine_named(engine) if isinstance(engine, str) else getattr(engine, "__name__", repr(engine))
+    return _simulated(scenario, seed, number, settings, engine)[0]
+
+
+def replay(
+    scenario: Scenario,
+    *,
+    seed: int,
+    number: int = 0,
+    settings: Settings | None = None,
+    engine: str | EngineMaker = AUTO,
+) -> Replay:
+    """Make one fill again, or for the first time, with a frame every fiftieth of a second.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What was measured.
+    seed : int
+        Seed of all draws, 0 or more.
+    number : int
+        Which fill of that seed, from 0.
+    settings : Settings, optional
+        How finely the engine works.
+    engine : str or callable
+        As for `simulate_fill`.
+
+    Returns
+    -------
+    Replay
+        Its ``fill`` is what `simulate_fill` gives for the same, to the last bit.
+
+    Raises
+    ------
+    ScenarioError
+        As `simulate_fill`.
+    SimulationError
+        As `simulate_fill`.
+
+    Examples
+    --------
+    >>> from colsim import Scenario
+    >>> from colsim.sampling import replay
+    >>> scenario = Scenario(
+    ...     container={"diameter": 66, "mass": 0.54, "stiffness": 70},
+    ...     column={"width": 90, "height": 900, "wall_friction": 0.25},
+    ...     rotor={"radius": 95, "pockets": 1, "pocket_width": 82, "pocket_depth": 80},
+    ...     loading={"count": 2},
+    ... )
+    >>> again = replay(scenario, seed=1)
+    >>> print(again)
+    fill 0 (seed 1): all 2 containers came one by one
+    >>> again.fill.replay(scenario).fill == again.fill
+    True
+    """
+    frames: list[Frame] = []
+    fill, course, column = _simulated(scenario, seed, number, settings, engine, frames.append)
+    return Replay(
+        scenario=scenario,
+        fill=fill,
+        bodies=tuple(course.bodies),
+        section=course.section,
+        frames=(*frames, column.frame()),
+        contacts=None if fill.invalid else column.contacts(),
+    )
+
+
+def _named(seed: int, number: int) -> str:
+    return f"fill {number} (seed {seed})"
+
+
+def _simulated(
+    scenario: Scenario,
+    seed: int,
+    number: int,
+    settings: Settings | None,
+    engine: str | EngineMaker,
+    watch: Callable[[Frame], None] | None = None,
+) -> tuple[Fill, Course, VendingColumn]:
+    """Check what is asked for and simulate it; what goes wrong names the fill."""
+    require_scenario(scenario)
+    require_settings(settings)
+    seed, number = require_whole("seed", seed), require_whole("number", number)
+    if callable(engine):
+        maker, name = engine, getattr(engine, "__name__", repr(engine))
+    else:
+        maker, name = engine_maker(engine), engine_named(engine)
     try:
-        found = _simulate(scenario, seed, fill, maker, settings or Settings(), record=record)
+        course, column, drawn, invalid = _carried_through(
+            scenario, (seed, number), maker, settings or Settings(), watch
+        )
     except ScenarioError:
         raise
     except Exception as error:
         what = ": ".join([type(error).__name__, *str(error).splitlines()[:1]])
-        raise SimulationError(f"fill {fill} (seed {seed}): {what}") from error
-    return replace(found, engine=name)
+        raise SimulationError(f"{_named(seed, number)}: {what}") from error
+    fill = Fill(
+        seed=seed,
+        number=number,
+        vends=tuple(course.vends),
+        loaded=len(course.bodies),
+        dispensed=column.dispensed,
+        left=len(column.left),
+        short=course.short,
+        drawn=drawn,
+        invalid=invalid,
+        engine=name,
+        settings=settings or Settings(),
+        version=__version__,
+    )
+    return fill, course, column
 
 
-def _simulate(
-    scenario: Scenario, seed: int, fill: int, maker: EngineMaker, settings: Settings, *, record: bool
-) -> Fill:
-    drawn = draw_fill_wide(scenario, seed, fill)
+def _carried_through(
+    scenario: Scenario,
+    draw: tuple[int, int],
+    maker: EngineMaker,
+    settings: Settings,
+    watch: Callable[[Frame], None] | None,
+) -> tuple[Course, VendingColumn, Mapping[str, float], str]:
+    """Give the course of a fill, the column as it is then, what was drawn, and why it is invalid."""
+    drawn = draw_fill_wide(scenario, *draw)
     invalid = ""
     try:
         as_drawn = with_drawn(scenario, drawn)
     except ScenarioError as error:
         as_drawn, invalid = scenario, f"what was drawn does not go together: {error}"
     section = build_cross_section(as_drawn)
-    frames: list[Frame] = []
     column = VendingColumn(
         section,
         maker(section.scene, settings),
         settings=settings,
         speed=as_drawn.rotor.speed * 2 * math.pi / 60,
-        watch=frames.append if record else None,
+        watch=watch,
     )
     spreads = {name: product.spreads for name, product in scenario.products.items()}
-    course = _Course(as_drawn, spreads, (seed, fill), column, section)
+    course = Course(as_drawn, spreads, draw, column, section)
     if not invalid:
         try:
             course.run()
@@ -244,120 +357,4 @@ def _simulate(
         invalid = "not even one container found room"
     if not invalid and loaded != column.dispensed + left:
         invalid = f"loaded {loaded}, but {column.dispensed} came and {left} are left"
-    return Fill(
-        scenario=scenario,
-        seed=seed,
-        fill=fill,
-        vends=tuple(course.vends),
-        loaded=loaded,
-        dispensed=column.dispensed,
-        left=left,
-        short=course.short,
-        drawn=drawn,
-        bodies=tuple(course.bodies),
-        invalid=invalid,
-        section=section,
-        contacts=None if invalid else column.contacts(),
-        frames=(*frames, column.frame()),
-    )
-
-
-class _Course:
-    """One fill as it goes on: what was loaded, what was vended."""
-
-    def __init__(
-        self,
-        scenario: Scenario,
-        spreads: Mapping[str, Mapping[str, Spread]],
-        draw: tuple[int, int],
-        column: VendingColumn,
-        section: CrossSection,
-    ) -> None:
-        self._scenario, self._spreads, self._draw = scenario, spreads, draw
-        self._column, self._section = column, section
-        self._surfaces = {name: k for k, name in enumerate(scenario.loaded_products)}
-        self.bodies: list[Body] = []
-        self.vends: list[Vend] = []
-        self.short = 0
-
-    def run(self) -> None:
-        """Load, vend, top up once if that is wanted, and vend until empty or failed."""
-        loading = self._scenario.loading
-        self._load(loading.total)
-        if loading.top_up_at is not None:
-            if not self._vend_down_to(loading.top_up_at):
-                return
-            self._load(loading.total - len(self._column.left))
-        self._vend_down_to(0, topped_up=loading.top_up_at is not None)
-
-    def _load(self, count: int) -> None:
-        """Lay in containers until that many are in or the next finds no room."""
-        for k in range(count):
-            item = len(self.bodies)
-            name = self._scenario.product_of(item)
-            container = self._drawn_container(name, item)
-            placement = draw_placement(self._scenario.loading, *self._draw, item)
-            body = container_body(container, item, self._surfaces[name], self._scenario.conditions)
-            if not self._column.lay(body, placement.across, placement.angle):
-                self._column.take_out(item)
-                self.short += count - k
-                break
-            self.bodies.append(body)
-        self._column.set_flats()
-
-    def _drawn_container(self, name: str, item: int) -> Container:
-        typical = self._scenario.products[name]
-        container = draw_container(typical, *self._draw, item, spreads=self._spreads[name])
-        if container is not typical:
-            problems = tuple(container_contradictions(self._scenario, container, name))
-            if problems:
-                raise ScenarioError(problems)
-        return container
-
-    def _vend_down_to(self, level: int, *, topped_up: bool = False) -> bool:
-        """Vend until at most so many are left; tell whether it came to that."""
-        while (before := len(self._column.left)) > level:
-            # The first vend of a fresh load takes the turns that bring a container as far as the outlet.
-            turns = 1 if self.vends else self._section.turns_to_first
-            number = len(self.vends) + 1
-            vend = replace(self._vend(turns), vend=number, before=before, topped_up=topped_up)
-            self.vends.append(vend)
-            if vend.outcome.ends_the_fill:
-                return False
-        return True
-
-    def _vend(self, turns: int) -> Vend:
-        """Turn as often as it takes, and once more if nothing came."""
-        made: list[Turn] = []
-        held: Mechanism | None = None
-        dropped = 0
-        for number in range(turns + 1):
-            if number == turns:
-                held = self._column.why_held()
-            made.append(turn := self._column.turn())
-            dropped += len(turn.dropped)
-            if turn.blocked or (dropped and number >= turns - 1):
-                break
-        outcome, mechanism = self._judged(dropped, held, made)
-        return Vend(
-            vend=0,
-            outcome=outcome,
-            mechanism=mechanism,
-            remaining=len(self._column.left),
-            before=0,
-            duration=sum(turn.duration for turn in made),
-            peak_force=max(turn.peak_force for turn in made),
-            dent=max(turn.dent for turn in made),
-        )
-
-    def _judged(self, dropped: int, held: Mechanism | None, made: list[Turn]) -> tuple[Outcome, Mechanism | None]:
-        if made[-1].blocked:
-            return Outcome.STALL, self._column.why_blocked()
-        if not dropped:
-            return Outcome.BRIDGE, held
-        if held is not None:
-            return Outcome.LATE, held
-        if dropped > 1:
-            shared = any(turn.shared for turn in made)
-            return Outcome.DOUBLE, Mechanism.SECOND_IN_POCKET if shared else Mechanism.UNKNOWN
-        return Outcome.SINGLE, None
+    return course, column, drawn, invalid

@@ -84,7 +84,7 @@ def e_value(only_first: int, only_second: int) -> float:
     Returns
     -------
     float
-        If they fail equally often, the chance that this ever reaches :math:`1/\alpha` is at most :math:`\alpha`.
+        [-] If they fail equally often, the chance that this ever reaches :math:`1/\alpha` is at most :math:`\alpha`.
 
     Raises
     ------

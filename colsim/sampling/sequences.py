@@ -35,7 +35,7 @@ def confidence_sequence(failures: int, trials: int, *, level: float, target: flo
     failures, trials : int
         S, and S + F.
     level : float
-        Confidence :math:`1 - \alpha`, that p lies within at every look.
+        Confidence :math:`1 - \alpha` [-], that p lies within at every look.
     target : float
         Probability about which the answer turns [-]; the bounds are sharpest near it, and valid for any.
 
@@ -105,7 +105,7 @@ def betting_sequence(
     most_vends : int
         Greatest V there can be, n.
     level : float
-        Confidence :math:`1 - \alpha`.
+        Confidence :math:`1 - \alpha` [-].
 
     Returns
     -------
@@ -151,11 +151,17 @@ def clean_fills_needed(*, level: float, target: float) -> int:
     Parameters
     ----------
     level, target : float
-        As there.
+        As there [-].
 
     Returns
     -------
     int
+        [fills]
+
+    Raises
+    ------
+    ScenarioError
+        If the level or the target is not between 0 and 1.
 
     Examples
     --------
@@ -173,13 +179,21 @@ def fills_needed(rate: float, *, level: float, target: float) -> int | None:
     rate : float
         Share of fills that fail [-].
     level, target : float
-        As for `confidence_sequence`.
+        As for `confidence_sequence` [-].
 
     Returns
     -------
     int or None
-        None if that takes more than 200,000: the risk is then about the target itself, and no simulation will tell.
+        [fills] None if that takes more than 200,000: the risk is then about the target itself, and no simulation will
+        tell.
+
+    Raises
+    ------
+    ScenarioError
+        If the rate, the level or the target makes no sense.
     """
+    if not 0 <= rate <= 1:
+        raise ScenarioError(f"rate: got {rate!r}; allowed: from 0 to 1")
 
     def clear(fills: int) -> bool:
         low, high = confidence_sequence(round(rate * fills), fills, level=level, target=target)

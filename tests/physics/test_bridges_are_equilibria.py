@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from tests_shared import ROOT, ROTOR, make_engine
 
-from colsim import Scenario, simulate_fill
+from colsim import Scenario, replay
 from colsim.physics.choice import COMPILED
 from colsim.physics.cross_section import build_cross_section, container_body
 from colsim.physics.engines import Contacts, State
@@ -48,15 +48,15 @@ FLAT = WIDE.changed(**{"container.set_flat": 8})
 
 
 def bridged(scenario, mechanism, fill):
-    found = simulate_fill(scenario, seed=1, fill=fill, engine=COMPILED)
-    assert (found.failure.outcome, found.failure.mechanism) == (Outcome.BRIDGE, mechanism)
+    found = replay(scenario, seed=1, number=fill, engine=COMPILED)
+    assert (found.fill.failure.outcome, found.fill.failure.mechanism) == (Outcome.BRIDGE, mechanism)
     return found
 
 
-def laid_again(bridges, fill):
+def laid_again(bridges, hanging):
     """Give what a fill has left hanging as it hangs in the engine that the test is about, after a second."""
-    engine, state = make_engine(fill.section.scene), fill.frames[-1].state
-    bodies = {body.index: body for body in fill.bodies}
+    engine, state = make_engine(hanging.section.scene), hanging.frames[-1].state
+    bodies = {body.index: body for body in hanging.bodies}
     engine.hold()
     for index, place, angle in zip(state.index.tolist(), state.position.tolist(), state.angle.tolist(), strict=True):
         engine.add(bodies[index], tuple(place), angle)
@@ -64,7 +64,7 @@ def laid_again(bridges, fill):
     # Friction is none at first, and comes up where the stack sinks by a share of a dent; what lets go falls.
     assert np.abs(engine.state().position - state.position).max() < 0.5
     frame = Frame(0.0, 0.0, engine.state())
-    return bridges.stack_at_rest(fill.section, fill.bodies, frame, engine.contacts())
+    return bridges.stack_at_rest(hanging.section, hanging.bodies, frame, engine.contacts())
 
 
 STACKS = {
@@ -90,7 +90,9 @@ def held(request, bridges, engine_name):
     name, fill = request.param
     scenario, mechanism, _ = STACKS[name]
     hanging = bridged(scenario, mechanism, fill)
-    return bridges.held_of(hanging) if engine_name == COMPILED else laid_again(bridges, hanging)
+    if engine_name == COMPILED:
+        return bridges.held_of(hanging.scenario, hanging.fill)
+    return laid_again(bridges, hanging)
 
 
 def test_the_engines_own_forces_balance_and_stay_within_friction(bridges, held):

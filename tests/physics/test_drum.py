@@ -77,7 +77,7 @@ def test_mirrored_columns_fail_as_often():
     counts = []
     for turn in ("clockwise", "counterclockwise"):
         turned = scenario.changed(**{"rotor.turn": turn, "rotor.torque_limit": 8})
-        counts.append(sum(simulate_fill(turned, seed=11, fill=k).failure is not None for k in range(20)))
+        counts.append(sum(simulate_fill(turned, seed=11, number=k).failure is not None for k in range(20)))
     total = sum(counts)
     assert 5 < total < 35, counts  # both senses all failed or none would show nothing
     low, high = binom.ppf([5e-5, 1 - 5e-5], total, 0.5)

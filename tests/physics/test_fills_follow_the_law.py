@@ -5,7 +5,7 @@ import pytest
 import tests_shared
 from tests_shared import small_scenario
 
-from colsim import simulate_fill
+from colsim import replay
 
 BOARDS = 70.0  # [N/mm]
 
@@ -13,13 +13,13 @@ BOARDS = 70.0  # [N/mm]
 @pytest.fixture(scope="module")
 def stalled(engine_name):
     scenario = small_scenario(3, **{"container.diameter": 58, "container.stiffness": BOARDS})
-    return simulate_fill(scenario, seed=3, engine=tests_shared.engine_name)
+    return replay(scenario, seed=3, engine=tests_shared.engine_name)
 
 
 def test_at_a_stall_each_overlap_is_force_over_stiffness(stalled):
     # Each contact is a spring of twice what shows between two boards; two containers give way in series.
     contacts = stalled.contacts
-    assert stalled.failure.outcome == "stall"
+    assert stalled.fill.failure.outcome == "stall"
     normal = np.einsum("ij,ij->i", contacts.force, contacts.normal) / 1000.0
     stiffness = np.where(contacts.other >= 0, BOARDS, 2 * BOARDS)
     pressed = normal > 20.0
@@ -35,4 +35,4 @@ def test_the_nip_presses_no_harder_than_the_motor_can(stalled):
 
 
 def test_dents_of_vends_stay_far_below_a_fifth_of_the_diameter(stalled):
-    assert all(0.0 < vend.dent < 0.2 * 58 for vend in stalled.vends)
+    assert all(0.0 < vend.dent < 0.2 * 58 for vend in stalled.fill.vends)

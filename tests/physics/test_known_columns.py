@@ -21,7 +21,7 @@ STIFF, USUAL, SOFT = 150, 70, 20  # between two boards [N/mm]
 
 
 def failed(scenario, fills):
-    return sum(simulate_fill(scenario, seed=1, fill=k).failure is not None for k in range(fills))
+    return sum(simulate_fill(scenario, seed=1, number=k).failure is not None for k in range(fills))
 
 
 def narrow(diameter, spacer, stiffness):

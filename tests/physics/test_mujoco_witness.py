@@ -14,7 +14,7 @@ from colsim.physics.compiled_engine import CompiledEngine
 from colsim.physics.cross_section import build_cross_section
 from colsim.physics.engines import Settings
 from colsim.physics.scene import Arc, Body, Chain, ContactParameters, Drum, Line, Part, Scene
-from colsim.sampling import Outcome, simulate_fill
+from colsim.sampling import Outcome, replay, simulate_fill
 from colsim.theory.contact import contact_time, damping_ratio, greatest_overlap
 
 G = 9806.65  # [mm/s2]
@@ -208,10 +208,10 @@ def test_both_stall_at_the_same_nip_with_the_same_force(witness, torque):
     scenario, pressed, peaks = narrow(57, 3).changed(**{"rotor.torque_limit": torque}), [], []
     fine = Settings(step=witness.SETTINGS.step, iterations=50)
     for engine, settings in (("compiled", fine), (witness.MujocoEngine, witness.SETTINGS)):
-        fill = simulate_fill(scenario, seed=3, engine=engine, settings=settings)
-        assert fill.failure.outcome is Outcome.STALL
-        pressed.append(np.hypot(*fill.contacts.force.T).max())
-        peaks.append(fill.failure.peak_force)
+        again = replay(scenario, seed=3, engine=engine, settings=settings)
+        assert again.fill.failure.outcome is Outcome.STALL
+        pressed.append(np.hypot(*again.contacts.force.T).max())
+        peaks.append(again.fill.failure.peak_force)
     assert pressed[0] == pytest.approx(pressed[1], rel=0.02)
     assert peaks[0] == pytest.approx(peaks[1], rel=0.02)
 
@@ -221,7 +221,7 @@ def test_both_fail_on_the_same_draws(witness):
     scenario = narrow({"kind": "varies", "low": 58, "high": 70, "per": "fill"}, 3)
     scenario = scenario.changed(**{"rotor.torque_limit": 8, "rotor.lead_in": 6})
     failed = [
-        [bool(simulate_fill(scenario, seed=23, fill=fill, **how).failure) for fill in range(8)]
+        [bool(simulate_fill(scenario, seed=23, number=fill, **how).failure) for fill in range(8)]
         for how in ({"engine": "compiled"}, {"engine": witness.MujocoEngine, "settings": witness.SETTINGS})
     ]
     assert 3 <= sum(failed[0]) <= 6

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from tests_shared import ROTOR, make_engine
 
-from colsim import Scenario, simulate_fill
+from colsim import Scenario, replay
 from colsim.physics.cross_section import build_cross_section
 from colsim.physics.engines import Settings
 from colsim.physics.scene import Arc, Body, Chain, ContactParameters, Line, Part, Scene
@@ -131,9 +131,9 @@ def test_two_kinds_that_are_alike_vend_as_one_to_the_last_bit():
     layers = [{"container": name, "count": 1} for name in ("a", "b", "a", "b")]
     two = Scenario(containers={"a": KIND, "b": KIND}, loading={"layers": layers}, **rest)
     one = Scenario(container=KIND, loading={"count": 4}, **rest)
-    found = [simulate_fill(scenario, seed=5, record=True) for scenario in (one, two)]
+    found = [replay(scenario, seed=5) for scenario in (one, two)]
     assert [body.surface for body in found[1].bodies] == [0, 1, 0, 1]
-    assert found[0].vends == found[1].vends
+    assert found[0].fill.vends == found[1].fill.vends
     for a, b in zip(found[0].frames, found[1].frames, strict=True):
         np.testing.assert_array_equal(a.state.position, b.state.position)
         np.testing.assert_array_equal(a.state.angle, b.state.angle)
@@ -164,8 +164,8 @@ def test_every_part_of_a_column_carries_the_frictions_of_the_kinds_in_the_order_
         **{part: {(0.13, 0.25)} for part in rotor},
     }
     assert section.scene.friction_table == ((0.14, 0.5), (0.5, 0.35))
-    fill = simulate_fill(scenario, seed=1)
-    assert [body.surface for body in fill.bodies] == [0, 1]  # "special" was laid in first
+    again = replay(scenario, seed=1)
+    assert [body.surface for body in again.bodies] == [0, 1]  # "special" was laid in first
 
 
 N, WEIGHT = 8, 3.6

@@ -1,7 +1,9 @@
+from dataclasses import replace
+
 import pytest
 from matplotlib.figure import Figure
 
-from colsim import compare_containers
+from colsim import ScenarioError, compare_containers
 from colsim.pictures import plot_comparison
 from tests.sampling.test_compare_containers import CONTAINERS, column
 
@@ -33,6 +35,26 @@ def test_the_limit_is_drawn_and_named(comparison):
         "best guess",
         "limit you set: 10 in 1000",
     ]
+
+
+def test_a_limit_per_loading_is_drawn_with_the_risks_of_loadings(comparison):
+    per_fill = replace(comparison, scenario=comparison.scenario.changed(**{"target.failures_per_fill": 0.2}))
+    ax = drawn(per_fill)
+    assert ax.get_xlabel() == "bad loadings in 1000 [-]"
+    assert any(line.get_linestyle() == "--" and list(line.get_xdata()) == [200, 200] for line in ax.lines)
+    overs = [candidate.option.over for candidate in comparison.candidates if candidate.option is not None]
+    risks = [over.typical.risk_looking_often(level=over.level).per_fill for over in overs]
+    dots = [line.get_xdata()[0] for line in ax.lines if line.get_marker() == "o"]
+    assert dots == [max(0.1, 1000 * risk.rate) for risk in risks]
+    ranges = [line.get_xdata() for line in ax.lines if len(line.get_xdata()) == 2 and line.get_linestyle() == "-"]
+    for found, risk in zip(ranges, risks, strict=True):
+        assert found[0] <= max(0.1, 1000 * risk.low)
+        assert found[1] >= 1000 * risk.high
+
+
+def test_what_is_no_comparison_is_refused(comparison):
+    with pytest.raises(ScenarioError, match=r"^comparison: got a list; allowed: a Comparison; as compare_containers"):
+        drawn(list(comparison.candidates))
 
 
 def test_each_row_is_labelled_and_what_does_not_go_in_says_why(comparison):

@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Polygon
 from tests_shared import ROTOR, small_scenario
 
-from colsim import Scenario, simulate_fill
+from colsim import Scenario, replay
 from colsim.pictures import plot_column
 
 mpl.use("Agg")
@@ -24,7 +24,7 @@ def no_figure_stays():
 
 
 @pytest.fixture(scope="module")
-def fill():
+def again():
     """Two cans with two slim bottles on them, the frame with all four, before the drum first turns."""
     scenario = Scenario(
         containers={
@@ -36,13 +36,13 @@ def fill():
         rotor=ROTOR,
         loading={"layers": [{"container": "can", "count": 2}, {"container": "slim bottle", "count": 2}]},
     )
-    return simulate_fill(scenario, seed=1, record=True)
+    return replay(scenario, seed=1)
 
 
 @pytest.fixture
-def ax(fill):
-    full = max(k for k, frame in enumerate(fill.frames) if len(frame.state.index) == 4)
-    return plot_column(fill, full, Figure().add_subplot())
+def ax(again):
+    full = max(k for k, frame in enumerate(again.frames) if len(frame.state.index) == 4)
+    return plot_column(again, full, Figure().add_subplot())
 
 
 def patches(ax, label):
@@ -84,17 +84,17 @@ def test_kinds_in_the_legend_are_hatched_as_they_are_drawn(ax):
     assert shown == {name: patches(ax, name)[0].get_hatch() or "" for name in ("can", "slim bottle")}
 
 
-def wall_points(fill):
-    ax = plot_column(fill, ax=Figure().add_subplot())
+def wall_points(again):
+    ax = plot_column(again, ax=Figure().add_subplot())
     walls = [line.get_xydata() for line in ax.lines if line.get_label() in ("wall and floor", "lifted liner edge")]
     return np.vstack(walls)
 
 
 @pytest.mark.parametrize(("wall", "sides"), [("left", [-1]), ("right", [1]), ("both", [-1, 1])])
 def test_a_lifted_edge_is_drawn_as_far_off_the_wall_as_it_stands(wall, sides):
-    fill = simulate_fill(small_scenario(1, **{"column.liners": [{**EDGE, "wall": wall}]}), seed=1)
-    points, lip_height = wall_points(fill), fill.section.throat + 300
-    above_the_rotor = points[points[:, 1] > fill.section.throat + 20]
+    again = replay(small_scenario(1, **{"column.liners": [{**EDGE, "wall": wall}]}), seed=1)
+    points, lip_height = wall_points(again), again.section.throat + 300
+    above_the_rotor = points[points[:, 1] > again.section.throat + 20]
     inside = above_the_rotor[np.abs(above_the_rotor[:, 0]) < 45 - 1e-9]
     # 90 mm between the walls, 6 mm off: the lip stands 39 mm from the middle, where the sheet ends.
     expected = {(side * 39.0, lip_height) for side in sides}
@@ -106,6 +106,6 @@ def test_a_lifted_edge_is_drawn_as_far_off_the_wall_as_it_stands(wall, sides):
 
 
 def test_a_flush_liner_leaves_the_wall_straight():
-    fill = simulate_fill(small_scenario(1, **{"column.liners": [{**EDGE, "lifted_edge": 0}]}), seed=1)
-    points = wall_points(fill)
-    assert set(points[points[:, 1] > fill.section.throat + 20, 0]) == {-45, 45}
+    again = replay(small_scenario(1, **{"column.liners": [{**EDGE, "lifted_edge": 0}]}), seed=1)
+    points = wall_points(again)
+    assert set(points[points[:, 1] > again.section.throat + 20, 0]) == {-45, 45}

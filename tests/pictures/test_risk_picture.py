@@ -1,6 +1,7 @@
 """The risk as drawn, read back from its artists."""
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 import matplotlib as mpl
 import matplotlib.pyplot as plt
@@ -9,7 +10,7 @@ import pytest
 from matplotlib.figure import Figure
 from tests_shared import small_scenario
 
-from colsim import Fills, simulate_fills
+from colsim import Fills, ScenarioError, simulate_fills
 from colsim.pictures import plot_risk
 
 mpl.use("Agg")
@@ -96,12 +97,62 @@ def test_without_axes_one_figure_is_made(clean):
     assert plt.get_fignums() == [ax.figure.number]
 
 
-def test_of_a_column_that_is_topped_up_the_first_load_is_drawn():
+def test_of_a_column_that_is_topped_up_both_loads_are_drawn_side_by_side():
     fills = simulated(**{"loading.top_up_at": 1})
     table = fills.hazard()
     first = table[~table["topped up"]]
     assert list(first["containers left"]) == [3, 2]
     assert table["topped up"].sum() == 3
-    (points,) = drawn(fills).containers
+    ax = drawn(fills)
+    points, again = ax.containers
     np.testing.assert_array_equal(points[0].get_xdata(), first["containers left"])
     np.testing.assert_array_equal(points[0].get_ydata(), first["rate"])
+    np.testing.assert_array_equal(again[0].get_xdata(), np.array([3, 2, 1]) - 0.2)
+    assert points[0].get_marker() != again[0].get_marker()
+    assert again.get_label() == "after the top-up, 95 % interval"
+
+
+def ends(points):
+    return np.array([segment[:, 1] for segment in points[2][0].get_segments()])
+
+
+def test_a_limit_per_loading_is_drawn_over_the_loadings_that_failed_by_then(failing):
+    fills = replace(failing, scenario=failing.scenario.changed(**{"target.failures_per_fill": 0.2}))
+    ax, table = drawn(fills), fills.failed_so_far()
+    (points,) = ax.containers
+    np.testing.assert_array_equal(points[0].get_ydata(), table["rate"])
+    np.testing.assert_allclose(ends(points), table[["low", "high"]], atol=1e-12)
+    (line,) = [line for line in ax.lines if str(line.get_label()).startswith("limit")]
+    assert set(line.get_ydata()) == {0.2}
+    assert ax.get_ylabel() == "share of loadings that have failed by then [-]"
+    assert ax.get_ylim()[1] > table["high"].max()
+
+
+def test_of_fills_that_were_looked_at_often_the_intervals_that_allow_it_are_drawn(failing):
+    often = replace(failing, looked_often=True)
+    (once,), ax = drawn(failing).containers, drawn(often)
+    (points,) = ax.containers
+    np.testing.assert_allclose(ends(points), often.hazard()[["low", "high"]], atol=1e-12)
+    assert not np.allclose(ends(points), ends(once))
+    assert points.get_label() == "simulated, 95 % interval at every look"
+
+
+@pytest.mark.parametrize("target", ["failures_per_vend", "failures_per_fill"])
+def test_without_a_valid_fill_the_limit_and_the_reason_are_drawn(clean, target):
+    lost = tuple(replace(fill, invalid="a container was lost") for fill in clean)
+    scenario = clean.scenario.changed(**{f"target.{target}": 0.05})
+    for fills, why in (
+        (replace(clean, scenario=scenario, records=lost), "no valid fill; the first: a container was lost"),
+        (replace(clean, scenario=scenario, records=()), "no fill was simulated"),
+    ):
+        ax = drawn(fills)
+        assert [text.get_text() for text in ax.texts] == [why]
+        assert not ax.containers
+        assert any(set(line.get_ydata()) == {0.05} for line in ax.lines)
+        assert ax.get_ylim()[1] > 0.05
+
+
+@pytest.mark.parametrize("wrong", [None, [], "fills"])
+def test_what_is_no_fills_is_refused(wrong):
+    with pytest.raises(ScenarioError, match=r"^fills: got .*; allowed: a Fills; as simulate_fills gives them$"):
+        drawn(wrong)

@@ -7,7 +7,7 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from tests_shared import ROTOR
 
-from colsim import Scenario, ScenarioError, simulate_fill
+from colsim import Scenario, ScenarioError, replay
 from colsim.sampling import Outcome
 
 FEW = settings(
@@ -62,10 +62,10 @@ def scenarios(draw):
         assume(False)
 
 
-def check_the_counts(fill):
+def check_the_counts(again):
     """Check that all that was loaded came or is left, through a top-up."""
-    scenario = fill.scenario
-    assert fill.loaded == fill.dispensed + fill.left == len(fill.bodies)
+    scenario, fill = again.scenario, again.fill
+    assert fill.loaded == fill.dispensed + fill.left == len(again.bodies)
     before = [vend for vend in fill.vends if not vend.topped_up]
     after = [vend for vend in fill.vends if vend.topped_up]
     assert [*before, *after] == list(fill.vends)
@@ -88,11 +88,11 @@ def check_the_counts(fill):
         assert {vend.outcome for vend in fill.vends} == {Outcome.SINGLE}
 
 
-def check_the_bodies(fill):
+def check_the_bodies(again):
     """Check that each body is of the kind that was to be loaded, at a size within its spread."""
-    scenario = fill.scenario
+    scenario, fill = again.scenario, again.fill
     names = list(scenario.loaded_products)
-    for item, body in enumerate(fill.bodies):
+    for item, body in enumerate(again.bodies):
         name = scenario.product_of(item)
         container = scenario.products[name]
         assert (body.index, body.surface) == (item, names.index(name))
@@ -109,7 +109,9 @@ def check_the_bodies(fill):
 @FEW
 @given(scenario=scenarios())
 def test_every_container_of_its_kind_is_dispensed_or_left_through_a_top_up(scenario):
-    fill = simulate_fill(scenario, seed=3)
-    assert not fill.invalid  # no valid scenario is known that the engine loses hold of; if one turns up it says why
-    check_the_counts(fill)
-    check_the_bodies(fill)
+    again = replay(scenario, seed=3)
+    assert (
+        not again.fill.invalid
+    )  # no valid scenario is known that the engine loses hold of; if one turns up it says why
+    check_the_counts(again)
+    check_the_bodies(again)

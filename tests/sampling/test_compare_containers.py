@@ -65,7 +65,7 @@ def test_all_are_simulated_on_the_same_loadings(comparison):
 def test_a_single_container_is_the_same_as_among_others(comparison):
     alone = compare_containers(column(), {"slim": CONTAINERS["slim"]}, max_fills=4, seed=1).candidates[0]
     among = comparison.candidates[1]
-    assert [f.vends for f in alone.option.fills.fills] == [f.vends for f in among.option.fills.fills]
+    assert [f.vends for f in alone.option.fills] == [f.vends for f in among.option.fills]
 
 
 def test_the_confidence_is_shared_among_all_that_is_simulated(comparison):

@@ -46,9 +46,9 @@ def chunk(request, monkeypatch):
 def test_what_is_done_before_the_gap_is_kept(at, chunk):
     executor = Interrupted(at, never=[at + 1])
     result = simulate_fills(SCENARIO, fills=13, seed=5, executor=executor)
-    assert [fill.fill for fill in result.fills] == list(range(at * chunk))
-    assert [repr(f.vends) for f in result.fills] == [
-        repr(simulate_fill(SCENARIO, seed=5, fill=f.fill).vends) for f in result.fills
+    assert [fill.number for fill in result] == list(range(at * chunk))
+    assert [repr(f.vends) for f in result] == [
+        repr(simulate_fill(SCENARIO, seed=5, number=f.number).vends) for f in result
     ]
     assert result.interrupted
     assert result.asked_for == 13
@@ -73,7 +73,7 @@ def test_no_fill_counts_twice_if_it_comes_after_the_last_result(chunk, monkeypat
 
     monkeypatch.setattr(many_fills, "tqdm", Bar)
     result = simulate_fills(SCENARIO, fills=6, seed=5, executor=AtOnce())
-    assert [fill.fill for fill in result.fills] == list(range(6))
+    assert [fill.number for fill in result] == list(range(6))
     assert not result.interrupted
 
 
@@ -90,7 +90,7 @@ def test_work_already_handed_out_is_called_back_if_it_comes_while_handing_out():
     except KeyboardInterrupt:
         pass  # nothing to show is fair this early
     else:
-        assert [fill.fill for fill in result.fills] == [0]
+        assert [fill.number for fill in result] == [0]
     assert [future.cancelled() for future in executor.futures] == [False, True, True]
 
 
@@ -119,16 +119,16 @@ def test_advice_from_nothing_is_refused():
 
 def test_what_was_done_before_the_ends_were_looked_at_counts(monkeypatch):
     # One unknown, of which every other fill fails: 2 typical fills, 2 drawn over the range, then 2 at each end.
-    def simulate(scenario, *, seed, fill, engine, settings):
-        one = simulate_fill(measured(SCENARIO), seed=seed, fill=fill)
+    def simulate(scenario, *, seed, number, engine, settings):
+        one = simulate_fill(measured(SCENARIO), seed=seed, number=number)
         bad = replace(one.vends[0], outcome=Outcome.STALL)
-        return replace(one, vends=(bad,) if fill else one.vends, drawn={"rotor.friction": 0.2 + 0.1 * fill})
+        return replace(one, vends=(bad,) if number else one.vends, drawn={"rotor.friction": 0.2 + 0.1 * number})
 
     monkeypatch.setattr(many_fills, "simulate_fill", simulate)
     scenario = measured(SCENARIO).changed(**{"rotor.friction": {"kind": "unknown", "low": 0.2, "high": 0.4}})
     decision = find_spacer(scenario, spacers=[0], max_fills=2, seed=5, executor=Interrupted(at=5))
     runs = decision.options[0].over.runs
-    assert {str(end): len(fills.fills) for end, fills in runs.items()} == {
+    assert {str(end): len(fills) for end, fills in runs.items()} == {
         "typical": 2,
         "drawn over their ranges": 2,
         "favourable": 1,
@@ -162,7 +162,7 @@ class Key:  # pressed once, when the fourth result is asked for
 with process_pool(2) as pool:
     key = Key(pool)
     result = simulate_fills(small_scenario(2), fills=40, seed=5, executor=key)
-    numbers = [fill.fill for fill in result.fills]
+    numbers = [fill.number for fill in result]
     hurt = [future for future in key.futures if not future.cancelled() and future.exception()]
     print(numbers[:3], numbers == list(range(len(numbers))), result.interrupted, hurt, pool.submit(int).result())
 """

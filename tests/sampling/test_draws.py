@@ -5,7 +5,7 @@ import pytest
 from scipy.stats import binomtest, kstest, kstwo, lognorm, norm, truncnorm, uniform
 from tests_shared import AtOnce, measured, small_scenario
 
-from colsim import ScenarioError, simulate_fill, simulate_fills
+from colsim import ScenarioError, replay, simulate_fills
 from colsim.model.spread import Spread
 from colsim.sampling.draws import draw_container, draw_fill_wide, draw_placement
 from colsim.sampling.intervals import clopper_pearson
@@ -30,7 +30,7 @@ def varied(count=3, **changes):
 def same(one, other):
     """Tell whether two fills went the same way to the last bit."""
     return (
-        repr(one.vends) == repr(other.vends)
+        repr(one.fill.vends) == repr(other.fill.vends)
         and len(one.frames) == len(other.frames)
         and all(
             a.time == b.time and a.drum_angle == b.drum_angle and np.array_equal(a.state.position, b.state.position)
@@ -45,8 +45,8 @@ def test_options_of_different_count_share_their_first_containers(fill):
     assert draw_fill_wide(three, 7, fill) == draw_fill_wide(five, 7, fill)
     first = [draw_placement(three.loading, 7, fill, item) for item in range(3)]
     assert first == [draw_placement(five.loading, 7, fill, item) for item in range(3)]
-    few, many = (simulate_fill(scenario, seed=7, fill=fill, record=True) for scenario in (three, five))
-    assert few.drawn == many.drawn
+    few, many = (replay(scenario, seed=7, number=fill) for scenario in (three, five))
+    assert few.fill.drawn == many.fill.drawn
     assert few.bodies == many.bodies[:3]
     assert len(many.bodies) == 5
     till_third = [[f for f in each.frames if len(f.state.index) < 3 and f.drum_angle == 0] for each in (few, many)]
@@ -152,7 +152,7 @@ def test_diameter_and_mass_and_neighbours_are_drawn_independently():
 
 def test_sizes_differ_from_container_to_container_unless_told_otherwise():
     each, once, mass = (
-        simulate_fill(varied(4, **changes), seed=3)
+        replay(varied(4, **changes), seed=3)
         for changes in (
             {},
             {"container.diameter": {**SIZES["container.diameter"], "per": "fill"}},
@@ -163,27 +163,27 @@ def test_sizes_differ_from_container_to_container_unless_told_otherwise():
         name: [len({getattr(b, name) for b in f.bodies}) for f in (each, once, mass)] for name in ("mass", "reach")
     }
     assert count == {"mass": [4, 4, 1], "reach": [4, 1, 4]}
-    assert {body.reach for body in once.bodies} == {once.drawn["container.diameter"] / 2}
-    assert set(each.drawn) == set(FILL_WIDE)
-    assert set(mass.drawn) == {*FILL_WIDE, "container.mass"}
+    assert {body.reach for body in once.bodies} == {once.fill.drawn["container.diameter"] / 2}
+    assert set(each.fill.drawn) == set(FILL_WIDE)
+    assert set(mass.fill.drawn) == {*FILL_WIDE, "container.mass"}
 
 
 @pytest.mark.parametrize("fill", [0, 1])
 def test_a_fill_goes_as_the_column_that_it_drew(fill):
     once = {path: {**spread, "per": "fill"} for path, spread in SIZES.items()}
-    drawn = simulate_fill(varied(**once), seed=3, fill=fill, record=True)
-    given = varied(**once).changed(**drawn.drawn)
+    drawn = replay(varied(**once), seed=3, number=fill)
+    given = varied(**once).changed(**drawn.fill.drawn)
     assert not given.varying()
-    assert same(drawn, simulate_fill(given, seed=3, fill=fill, record=True))
+    assert same(drawn, replay(given, seed=3, number=fill))
     typical = measured(small_scenario(3, **{"container.diameter": 64}))
-    assert not same(drawn, simulate_fill(typical, seed=3, fill=fill, record=True))
+    assert not same(drawn, replay(typical, seed=3, number=fill))
 
 
 def test_what_is_unknown_stands_at_its_typical_value():
     unknown = {"rotor.friction": {"kind": "unknown", "low": 0.2, "typical": 0.37, "high": 0.4}}
-    found = simulate_fill(small_scenario(2, **unknown), seed=3, record=True)
-    assert found.drawn == {}
-    assert same(found, simulate_fill(small_scenario(2, **{"rotor.friction": 0.37}), seed=3, record=True))
+    found = replay(small_scenario(2, **unknown), seed=3)
+    assert found.fill.drawn == {}
+    assert same(found, replay(small_scenario(2, **{"rotor.friction": 0.37}), seed=3))
 
 
 def test_screened_unknowns_are_drawn_at_their_ends_and_evenly_between_once_a_fill():
@@ -223,14 +223,14 @@ CONTRADICTING = {
 def test_a_fill_whose_draws_contradict_each_other_is_invalid_and_counts_in_both_bounds(per):
     changes, why = CONTRADICTING[per]
     fills = simulate_fills(measured(small_scenario(2)).changed(**changes), fills=16, seed=3, executor=AtOnce())
-    lost = [fill for fill in fills.fills if fill.invalid]
+    lost = [fill for fill in fills if fill.invalid]
     assert 0 < len(lost) < 16
     for fill in lost:
         assert why in fill.invalid
         assert (fill.vends, fill.dispensed) == ((), 0)
     draw_again = {
         "fill": lambda: fills.scenario.changed(**lost[0].drawn),
-        "container": lambda: [draw_container(fills.scenario.container, 3, lost[0].fill, item) for item in range(2)],
+        "container": lambda: [draw_container(fills.scenario.container, 3, lost[0].number, item) for item in range(2)],
     }[per]
     with pytest.raises(ScenarioError, match=why.rpartition(": ")[2]):
         draw_again()

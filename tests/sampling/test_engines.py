@@ -4,14 +4,24 @@ import json
 import os
 import subprocess
 import sys
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import replace
+from multiprocessing import get_context
 
 import numpy as np
 import pytest
 from tests_shared import AtOnce, small_scenario, small_toml
 
-from colsim import ScenarioError, SimulationError, find_spacer, simulate_fill, simulate_fills
+from colsim import (
+    ScenarioError,
+    SimulationError,
+    find_count,
+    find_spacer,
+    simulate_fill,
+    simulate_fills,
+    simulate_sweep,
+)
+from colsim.advice import count, spacer, sweep
 from colsim.advice.report import as_json_object
 from colsim.physics import choice
 from colsim.physics.compiled_engine import CompiledEngine
@@ -19,7 +29,7 @@ from colsim.physics.engines import DivergedError, Settings
 from colsim.physics.kernel import stepping, world
 from colsim.physics.pymunk_engine import LONGEST_STEP
 from colsim.physics.scene import Body, Chain, Line, Scene
-from colsim.sampling import one_fill
+from colsim.sampling import many_fills, one_fill
 from colsim.sampling.draws import draw_fill_wide
 
 ENGINES = ("auto", "compiled", "pymunk")
@@ -97,11 +107,11 @@ def test_the_finer_settings_halve_the_step_that_an_engine_takes(engine):
 
 def test_what_is_unforeseen_in_a_fill_names_it_and_its_seed():
     class Faulty(CompiledEngine):
-        def contacts(self):
+        def state(self):
             raise ZeroDivisionError("division by zero\nand much more")
 
     with pytest.raises(SimulationError, match=r"^fill 3 \(seed 17\): ZeroDivisionError: division by zero$") as found:
-        simulate_fill(small_scenario(1), seed=17, fill=3, engine=Faulty)
+        simulate_fill(small_scenario(1), seed=17, number=3, engine=Faulty)
     assert isinstance(found.value.__cause__, ZeroDivisionError)
     with pytest.raises(ScenarioError, match=r"^seed: got -1"):
         simulate_fill(small_scenario(1), seed=-1, engine=Faulty)
@@ -127,7 +137,7 @@ def test_other_names_are_refused():
 def test_the_answer_says_which_it_was(engine):
     with ThreadPoolExecutor(1) as pool:
         decision = find_spacer(small_scenario(1), spacers=[0], max_fills=2, seed=1, executor=pool, engine=engine)
-    assert {fill.engine for fill in decision.options[0].fills.fills} == {engine}
+    assert {fill.engine for fill in decision.options[0].fills} == {engine}
     assert json.loads(json.dumps(as_json_object(small_scenario(1), decision)))["engine"] == f"{engine}, cross-section"
 
 
@@ -135,6 +145,59 @@ def test_machine_code_is_there_after_it_was_made_ready():
     choice.make_ready("compiled")
     assert not choice.compiles_first("compiled")
     assert stepping.is_compiled()
+
+
+class Noted(AtOnce):
+    """Does its work at once, and notes when it was handed some."""
+
+    def __init__(self, notes):
+        self.notes = notes
+
+    def submit(self, function, /, *arguments):
+        self.notes.append("work")
+        return super().submit(function, *arguments)
+
+    def shutdown(self, *_, **__):
+        self.notes.append("end")
+
+
+SIMULATIONS = {
+    "simulate_fills": lambda how: simulate_fills(small_scenario(1), fills=2, seed=1, **how),
+    "find_spacer": lambda how: find_spacer(small_scenario(1), spacers=[0, 6], max_fills=1, seed=1, **how),
+    "find_count": lambda how: find_count(small_scenario(1), counts=[1], max_fills=1, seed=1, **how),
+    "simulate_sweep": lambda how: simulate_sweep(small_scenario(1), {"loading.count": [1, 2]}, fills=1, seed=1, **how),
+}
+
+
+@pytest.mark.parametrize("own", [True, False], ids=["own pool", "executor given"])
+@pytest.mark.parametrize("simulate", SIMULATIONS.values(), ids=SIMULATIONS)
+def test_the_engine_is_compiled_before_any_work_is_handed_out(monkeypatch, simulate, own):
+    notes = []
+    monkeypatch.setattr(many_fills, "make_ready", notes.append)
+    for module in (many_fills, spacer, count, sweep):
+        monkeypatch.setattr(module, "process_pool", lambda: Noted(notes))
+    simulate({} if own else {"executor": Noted(notes)})
+    assert "work" in notes
+    assert notes[0] in ("compiled", "auto")
+    assert all(before != "end" for before in notes[:-1])
+    for k, note in enumerate(notes):  # each time that work is handed out, it was made ready for that
+        assert note != "work" or {"compiled", "auto"} & set(notes[:k])
+
+
+def test_a_pool_begins_no_process_before_it_is_given_work():
+    with many_fills.process_pool(2) as pool:
+        assert not pool._processes
+        simulate_fills(small_scenario(1), fills=1, seed=1, executor=pool)
+        assert pool._processes
+
+
+def test_the_workers_of_a_fresh_pool_compile_nothing():
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
+        simulate_fills(small_scenario(1), fills=1, seed=1, executor=pool)
+        code = (
+            "from colsim.physics.kernel.looking import ENTRIES; assert not any(e.stats.cache_misses for e in ENTRIES)"
+        )
+        pool.submit(exec, code).result()
 
 
 def test_another_process_finds_all_machine_code_and_compiles_none():

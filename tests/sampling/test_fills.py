@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from tests_shared import AtOnce, made, small_scenario
 
-from colsim import Fills, ScenarioError, SimulationError, simulate_fill, simulate_fills
+from colsim import Fills, ScenarioError, SimulationError, replay, simulate_fill, simulate_fills
 from colsim.sampling import Outcome
 from colsim.sampling.intervals import clopper_pearson
 from colsim.sampling.sequences import betting_sequence, confidence_sequence
@@ -29,7 +29,7 @@ def fills(plain):
 
 
 def test_a_fill_fails_at_its_first_vend_that_is_not_single(fills):
-    assert [fill.failure.vend if fill.failure else None for fill in fills.valid] == [None, 2, 1, 1, 3]
+    assert [fill.failure.number if fill.failure else None for fill in fills.valid] == [None, 2, 1, 1, 3]
 
 
 def test_risk_counts_fills_and_vends_up_to_the_first_failure(fills):
@@ -66,10 +66,10 @@ def test_hazard_has_one_vend_a_fill_in_each_level(fills):
 
 def test_the_table_of_vends_leaves_invalid_fills_out(fills):
     pressed = [
-        replace(fill, vends=tuple(replace(vend, peak_force=10.0 * fill.fill + vend.vend) for vend in fill.vends))
-        for fill in fills.fills
+        replace(fill, vends=tuple(replace(vend, peak_force=10.0 * fill.number + vend.number) for vend in fill.vends))
+        for fill in fills
     ]
-    table = replace(fills, fills=tuple(pressed)).to_dataframe()
+    table = replace(fills, records=tuple(pressed)).to_dataframe()
     assert list(table.columns) == ["fill", "vend", "outcome", "mechanism", "remaining", "peak force [N]"]
     assert len(table) == 4 + 2 + 3 + 4 + 3
     assert table.iloc[5].to_dict() == {
@@ -97,14 +97,14 @@ def test_without_a_valid_fill_the_rate_is_no_number_and_nothing_is_known(plain):
 
 def test_a_late_or_double_vend_does_not_end_the_fill_but_ends_its_count(plain):
     fill = made(plain, 0, (S, D, L), 4)
-    assert (fill.failure.vend, fill.vends_to_failure, len(fill.vends)) == (2, 2, 3)
+    assert (fill.failure.number, fill.vends_to_failure, len(fill.vends)) == (2, 2, 3)
     table = Fills(small_scenario(4), 0, (fill,), 1).hazard()
     assert table[["containers left", "failures", "vends"]].values.tolist() == [[4, 0, 1], [3, 1, 1]]
 
 
 def test_the_hazard_after_a_top_up_has_rows_of_its_own(plain):
     fill = made(plain, 0, (S, S, S, D), 4)
-    again = tuple(replace(vend, topped_up=vend.vend > 2, before=(4, 3, 4, 3)[vend.vend - 1]) for vend in fill.vends)
+    again = tuple(replace(vend, topped_up=vend.number > 2, before=(4, 3, 4, 3)[vend.number - 1]) for vend in fill.vends)
     table = Fills(small_scenario(4), 0, (replace(fill, vends=again),), 1).hazard()
     assert table[["topped up", "containers left", "failures", "vends"]].values.tolist() == [
         [False, 4, 0, 1],
@@ -152,9 +152,9 @@ def test_a_seed_that_is_none_is_refused(seed):
 
 
 @pytest.mark.parametrize("fill", [-1, 1.0, True, "1"])
-def test_a_fill_that_is_none_is_refused_by_its_name(fill):
-    with pytest.raises(ScenarioError, match=f"^fill: got {fill!r}"):
-        simulate_fill(small_scenario(), seed=1, fill=fill)
+def test_a_number_of_a_fill_that_is_none_is_refused_by_its_name(fill):
+    with pytest.raises(ScenarioError, match=f"^number: got {fill!r}"):
+        simulate_fill(small_scenario(), seed=1, number=fill)
 
 
 def test_an_unknown_outcome_is_refused(fills):
@@ -168,8 +168,9 @@ NARROW = {"container.diameter": 73, "column.width": 124, "column.throat": 90, "c
 
 def test_a_load_that_never_fits_is_refused_and_one_fill_shows_what_stays_out():
     scenario = small_scenario(5, **NARROW, **{"column.height": 215})
-    fill = simulate_fill(scenario, seed=2, fill=1)
-    assert (fill.short, fill.loaded, len(fill.bodies), fill.invalid) == (1, 4, 4, "")
+    again = replay(scenario, seed=2, number=1)
+    fill = again.fill
+    assert (fill.short, fill.loaded, len(again.bodies), fill.invalid) == (1, 4, 4, "")
     assert fill.dispensed + fill.left == 4
     with (
         ProcessPoolExecutor(1) as pool,
@@ -181,7 +182,7 @@ def test_a_load_that_never_fits_is_refused_and_one_fill_shows_what_stays_out():
 def test_a_load_that_sometimes_does_not_fit_is_not_refused_and_widens_the_bound_per_vend():
     height = {"kind": "varies", "low": 215, "high": 245}
     fills = simulate_fills(small_scenario(5, **NARROW, **{"column.height": height}), fills=6, seed=2, executor=AtOnce())
-    shorts = [fill.short for fill in fills.fills]
+    shorts = [fill.short for fill in fills]
     assert set(shorts) == {0, 1}
     assert f"no room for all in {shorts.count(1)} fills; up to 1 stayed out" in fills.summary()
     risk = fills.risk()
@@ -240,7 +241,7 @@ def test_pairs_are_counted_where_both_fills_are_valid(plain, fills):
     assert (pairs.fills, pairs.only_first, pairs.only_second) == (4, 2, 1)
     back = other.paired_with(fills)
     assert (back.only_first, back.only_second) == (1, 2)
-    assert other.paired_with(replace(fills, fills=fills.fills[::-1])).fills == 3  # the invalid one is left out
+    assert other.paired_with(replace(fills, records=fills[::-1])).fills == 3  # the invalid one is left out
 
 
 def test_fills_of_different_seeds_are_no_pairs(fills):

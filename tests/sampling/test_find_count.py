@@ -31,13 +31,13 @@ def pretend(monkeypatch, plain):
     def use(failures, room=FULL):
         asked = []
 
-        def simulate(scenario, *, seed, fill, engine, settings):
+        def simulate(scenario, *, seed, number, engine, settings):
             count = scenario.loading.total
-            asked.append((count, seed, fill))
+            asked.append((count, seed, number))
             loaded = min(count, room)
             share = failures(count)
-            failed = (fill + 1) * share // 1000 > fill * share // 1000
-            found = made(plain, fill, (X,) if failed else (S,) * loaded, count=loaded)
+            failed = (number + 1) * share // 1000 > number * share // 1000
+            found = made(plain, number, (X,) if failed else (S,) * loaded, count=loaded)
             return replace(found, seed=seed, short=count - loaded)
 
         monkeypatch.setattr(many_fills, "simulate_fill", simulate)
@@ -214,10 +214,10 @@ def test_stopped_by_hand_it_says_so_and_goes_by_what_is_done(pretend, monkeypatc
     pretend(lambda _: 0)
     go_on = many_fills.simulate_fill
 
-    def stop(scenario, *, seed, fill, engine, settings):
-        if fill == stop_at:
+    def stop(scenario, *, seed, number, engine, settings):
+        if number == stop_at:
             raise KeyboardInterrupt
-        return go_on(scenario, seed=seed, fill=fill, engine=engine, settings=settings)
+        return go_on(scenario, seed=seed, number=number, engine=engine, settings=settings)
 
     monkeypatch.setattr(many_fills, "simulate_fill", stop)
     if reason is None:
@@ -263,10 +263,10 @@ def test_several_kinds_are_refused():
 
 
 def test_where_it_turns_on_what_was_not_measured_it_says_on_what(monkeypatch, plain):
-    def simulate(scenario, *, seed, fill, engine, settings):  # with more than four a grippy wall holds them
-        drawn = draw_fill_wide(scenario, seed, fill)
+    def simulate(scenario, *, seed, number, engine, settings):  # with more than four a grippy wall holds them
+        drawn = draw_fill_wide(scenario, seed, number)
         count, friction = scenario.loading.total, drawn.get("column.wall_friction", scenario.column.wall_friction)
-        found = made(plain, fill, (X,) if count > 4 and friction > 0.35 else (S,) * count, count=count)
+        found = made(plain, number, (X,) if count > 4 and friction > 0.35 else (S,) * count, count=count)
         return replace(found, drawn=drawn, seed=seed)
 
     monkeypatch.setattr(many_fills, "simulate_fill", simulate)
@@ -306,7 +306,7 @@ def test_two_half_columns_take_two_draws_of_which_no_other_pair_makes_use(plain)
 def test_invalid_loadings_enter_no_pair(plain):
     full = made_fills(plain, 4, {0, 2}, 4)
     half = made_fills(plain, 2, (), 4)
-    lost = replace(half, fills=(half.fills[0], replace(half.fills[1], invalid="lost"), *half.fills[2:]))
+    lost = replace(half, records=(half[0], replace(half[1], invalid="lost"), *half[2:]))
     assert halves_against_full(lost, full).fills == 1
 
 

@@ -10,7 +10,7 @@ from tests_shared import AtOnce, made, measured, small_scenario
 from colsim import Fills, ScenarioError, find_spacer, simulate_fill
 from colsim.advice import spacer
 from colsim.advice.status import judged
-from colsim.sampling import Outcome, many_fills, one_fill
+from colsim.sampling import Outcome, course, many_fills
 from colsim.sampling.draws import draw_placement
 from colsim.sampling.intervals import Risk
 from colsim.sampling.looks import FIRST_LOOK, look_schedule
@@ -36,12 +36,12 @@ def pretend(monkeypatch, plain):
     def use(failures, invalid=None):
         asked = []
 
-        def simulate(scenario, *, seed, fill, engine, settings):
+        def simulate(scenario, *, seed, number, engine, settings):
             thickness = scenario.rotor.spacer_thickness
             if settings is None:  # else it is the check of the time step
-                asked.append((thickness, seed, fill))
-            lost = "lost" if each((invalid or {}).get(thickness, 0), fill) else ""
-            return made(plain, fill, (S, X) if each(failures[thickness], fill) else (S,) * 4, invalid=lost)
+                asked.append((thickness, seed, number))
+            lost = "lost" if each((invalid or {}).get(thickness, 0), number) else ""
+            return made(plain, number, (S, X) if each(failures[thickness], number) else (S,) * 4, invalid=lost)
 
         monkeypatch.setattr(many_fills, "simulate_fill", simulate)
         return asked
@@ -83,8 +83,8 @@ def test_a_spacer_is_simulated_no_further_than_to_the_first_look_that_settles_it
     pretend({0: 100})
     decision = decide((0,))
     fills = decision.options[0].fills
-    looks = [n for n in look_schedule(1000) if n <= len(fills.fills)]
-    statuses = [judged(replace(fills, fills=fills.fills[:n]), 0.95) for n in looks]
+    looks = [n for n in look_schedule(1000) if n <= len(fills)]
+    statuses = [judged(replace(fills, records=fills[:n]), 0.95) for n in looks]
     assert statuses == ["undecided"] * (len(looks) - 1) + ["fails"]
     assert len(looks) > 3
 
@@ -235,7 +235,7 @@ def test_every_spacer_is_filled_by_the_same_hand(monkeypatch):
         laid.append((seed, fill, item, placement))
         return placement
 
-    monkeypatch.setattr(one_fill, "draw_placement", draw)
+    monkeypatch.setattr(course, "draw_placement", draw)
     decision = find_spacer(measured(small_scenario(2)), spacers=[0, 6], max_fills=2, executor=AtOnce())
     assert len(laid) == 2 * 2 * 2 + 2 * 2  # and of the one that is named again, to check the time step
     assert laid[:4] == laid[4:8] == laid[8:]

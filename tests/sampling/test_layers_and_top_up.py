@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from tests_shared import AtOnce, measured, small_scenario
 
-from colsim import Scenario, simulate_fill, simulate_fills
+from colsim import Scenario, replay, simulate_fill, simulate_fills
 from colsim.sampling import Outcome
 
 GRAVITY = 9.80665  # [m/s2]
@@ -25,27 +25,26 @@ def layered(kinds, layers, **changes):
 
 def course(scenario, fill=0):
     """Write down how a fill went, to the last bit."""
-    return written(simulate_fill(scenario, seed=5, fill=fill, record=True))
+    return written(replay(scenario, seed=5, number=fill))
 
 
-def written(fill):
+def written(again):
     return [
         (f.time, f.drum_angle, f.state.index.tolist(), f.state.position.tolist(), f.state.angle.tolist())
-        for f in fill.frames
+        for f in again.frames
     ]
 
 
 @pytest.fixture(scope="module")
 def plain():
-    return simulate_fill(PLAIN, seed=5, record=True)
+    return replay(PLAIN, seed=5)
 
 
 @pytest.mark.parametrize("layers", [[("a", 1), ("b", 3)], [("b", 2), ("a", 2)], [("a", 1), ("b", 1), ("a", 2)]])
 def test_layers_of_equal_kinds_are_the_plain_load_to_the_last_bit(layers, plain):
-    fill = simulate_fill(layered({"a": {}, "b": {}}, layers), seed=5, record=True)
-    assert written(fill) == written(plain)
-    assert repr(fill.vends) == repr(plain.vends)
-    assert (fill.loaded, fill.dispensed, fill.left) == (plain.loaded, plain.dispensed, plain.left)
+    again = replay(layered({"a": {}, "b": {}}, layers), seed=5)
+    assert written(again) == written(plain)
+    assert again.fill == plain.fill
 
 
 WALL, DRUM, OWN = PLAIN.column.wall_friction, PLAIN.rotor.friction, PLAIN.container.friction
@@ -61,9 +60,9 @@ SPELT_OUT = {"wall_friction": WALL, "rotor_friction": DRUM}
     ],
 )
 def test_two_surfaces_with_equal_frictions_are_one_to_the_last_bit(kinds, mixed, plain):
-    fill = simulate_fill(layered(kinds, [("a", 2), ("b", 2)], **mixed), seed=5, record=True)
-    assert [body.surface for body in fill.bodies] == [0, 0, 1, 1]
-    assert written(fill) == written(plain)
+    again = replay(layered(kinds, [("a", 2), ("b", 2)], **mixed), seed=5)
+    assert [body.surface for body in again.bodies] == [0, 0, 1, 1]
+    assert written(again) == written(plain)
 
 
 @pytest.mark.parametrize(
@@ -85,7 +84,7 @@ def test_friction_between_kinds_counts_only_where_they_touch(plain):
 
 def test_each_layer_is_loaded_with_its_kind_from_the_bottom_up():
     scenario = layered({"slim": {"diameter": 62, "mass": 0.4}, "wide": {}}, [("wide", 1), ("slim", 2), ("wide", 1)])
-    bodies = simulate_fill(scenario, seed=5).bodies
+    bodies = replay(scenario, seed=5).bodies
     assert [(body.reach, body.mass) for body in bodies] == [(33, 0.54), (31, 0.4), (31, 0.4), (33, 0.54)]
 
 
@@ -94,21 +93,22 @@ TOP_UP = PLAIN.changed(**{"loading.top_up_at": 2})
 
 @pytest.mark.parametrize("fill", [0, 1])
 def test_before_a_top_up_all_goes_as_without_to_the_last_bit(fill):
-    without, again = (simulate_fill(scenario, seed=5, fill=fill, record=True) for scenario in (PLAIN, TOP_UP))
-    assert repr(again.vends[:2]) == repr(without.vends[:2])
+    without, again = (replay(scenario, seed=5, number=fill) for scenario in (PLAIN, TOP_UP))
+    assert again.fill.vends[:2] == without.fill.vends[:2]
     added = next(k for k, f in enumerate(again.frames) if f.state.index.max(initial=0) >= 4)
     assert added > 100
     assert written(again)[:added] == written(without)[:added]
     assert written(again)[added] != written(without)[added]
-    assert [vend.topped_up for vend in again.vends] == [False] * 2 + [True] * 4
+    assert [vend.topped_up for vend in again.fill.vends] == [False] * 2 + [True] * 4
 
 
 def test_containers_of_a_top_up_are_counted():
-    fill = simulate_fill(TOP_UP, seed=5)
+    again = replay(TOP_UP, seed=5)
+    fill = again.fill
     assert fill.failure is None
     assert TOP_UP.loading.vends == 4 + 2
-    assert (fill.loaded, fill.dispensed, fill.left, len(fill.bodies), fill.short) == (6, 6, 0, 6, 0)
-    assert [(v.vend, v.before, v.remaining, v.topped_up) for v in fill.vends] == [
+    assert (fill.loaded, fill.dispensed, fill.left, len(again.bodies), fill.short) == (6, 6, 0, 6, 0)
+    assert [(v.number, v.before, v.remaining, v.topped_up) for v in fill.vends] == [
         (1, 4, 3, False),
         (2, 3, 2, False),
         (3, 4, 3, True),
@@ -116,7 +116,7 @@ def test_containers_of_a_top_up_are_counted():
         (5, 2, 1, True),
         (6, 1, 0, True),
     ]
-    assert [body.index for body in fill.bodies] == list(range(6))
+    assert [body.index for body in again.bodies] == list(range(6))
     # The bound per vend takes all six: without a failure R <= q / (6 - 5 q).
     risk = simulate_fills(TOP_UP, fills=2, seed=5, executor=AtOnce()).risk()
     assert risk.per_vend.high == pytest.approx(risk.per_fill.high / (6 - 5 * risk.per_fill.high))
@@ -126,13 +126,14 @@ def test_containers_of_a_top_up_are_counted():
 def test_a_column_is_topped_up_with_the_kind_on_top():
     kinds = {"slim": {"diameter": 62, "mass": 0.4}, "wide": {}}
     scenario = layered(kinds, [("wide", 2), ("slim", 2)], **{"loading.top_up_at": 2})
-    assert [body.reach for body in simulate_fill(scenario, seed=5).bodies] == [33, 33, 31, 31, 31, 31]
+    assert [body.reach for body in replay(scenario, seed=5).bodies] == [33, 33, 31, 31, 31, 31]
 
 
 def test_a_failure_before_the_top_up_leaves_the_rest_out():
-    fill = simulate_fill(measured(small_scenario(4, **{"container.diameter": 58, "loading.top_up_at": 1})), seed=5)
+    again = replay(measured(small_scenario(4, **{"container.diameter": 58, "loading.top_up_at": 1})), seed=5)
+    fill = again.fill
     assert fill.failure.outcome.ends_the_fill
-    assert fill.loaded == len(fill.bodies) == 4
+    assert fill.loaded == len(again.bodies) == 4
     assert not any(vend.topped_up for vend in fill.vends)
 
 
@@ -150,7 +151,7 @@ def test_a_topped_up_column_is_filled_no_higher_than_it_goes():
 @pytest.mark.parametrize("fill", [0, 1])
 def test_forces_and_dents_of_every_vend_are_finite_and_positive(diameter, fill):
     scenario = TOP_UP.changed(**{"container.diameter": diameter})
-    vends = simulate_fill(scenario, seed=5, fill=fill).vends
+    vends = simulate_fill(scenario, seed=5, number=fill).vends
     assert {vend.outcome for vend in vends} == {66: {Outcome.SINGLE}, 58: {Outcome.STALL}}[diameter]
     assert np.isfinite([(vend.peak_force, vend.dent) for vend in vends]).all()
     assert all(vend.dent > 0 for vend in vends)

@@ -50,9 +50,9 @@ def asked(monkeypatch, plain):
     """Make fills by hand, every third of which fails, and note which were asked for."""
     numbers = []
 
-    def simulate(scenario, *, seed, fill, engine, settings):
-        numbers.append((scenario.rotor.spacer_thickness, seed, fill))
-        return made(plain, fill, (S, X) if fill % 3 == 2 else (S,) * 4)
+    def simulate(scenario, *, seed, number, engine, settings):
+        numbers.append((scenario.rotor.spacer_thickness, seed, number))
+        return made(plain, number, (S, X) if number % 3 == 2 else (S,) * 4)
 
     monkeypatch.setattr(many_fills, "simulate_fill", simulate)
     return numbers
@@ -63,8 +63,8 @@ def after(number, seen=None):
 
     def settled(fills):
         if seen is not None:
-            seen.append([fill.fill for fill in fills.fills])
-        return len(fills.fills) >= number
+            seen.append([fill.number for fill in fills])
+        return len(fills) >= number
 
     return settled
 
@@ -75,8 +75,8 @@ def test_each_run_stops_at_the_first_look_that_settles_it(asked):
     short, long = simulate_until_settled(runs, max_fills=30, seed=4, executor=AtOnce())
     assert seen[0] == [list(range(8)), list(range(12))]
     assert seen[1] == [list(range(n)) for n in (8, 12, 16, 24, 30)]
-    assert [fill.fill for fill in short.fills] == list(range(12))
-    assert [fill.fill for fill in long.fills] == list(range(30))
+    assert [fill.number for fill in short] == list(range(12))
+    assert [fill.number for fill in long] == list(range(30))
     assert sorted(asked) == [(0, 4, k) for k in range(12)] + [(6, 4, k) for k in range(30)]
     assert [(f.scenario, f.seed, f.asked_for, f.interrupted) for f in (short, long)] == [
         (SCENARIO, 4, 12, False),
@@ -86,10 +86,10 @@ def test_each_run_stops_at_the_first_look_that_settles_it(asked):
 
 def test_what_is_settled_by_failures_stops_there_and_nowhere_else(asked):
     def settled(fills):
-        return sum(fill.failure is not None for fill in fills.fills) >= 5  # fails: 2, 5, 8, 11, 14, ...
+        return sum(fill.failure is not None for fill in fills) >= 5  # fails: 2, 5, 8, 11, 14, ...
 
     (found,) = simulate_until_settled([Run(SCENARIO, settled)], max_fills=1000, seed=4, executor=AtOnce())
-    assert len(found.fills) == 16
+    assert len(found) == 16
 
 
 @pytest.mark.parametrize("there", [3, 8, 10, 40])
@@ -99,8 +99,8 @@ def test_fills_that_are_there_are_gone_on_with(asked, plain, there):
     (found,) = simulate_until_settled([Run(SCENARIO, after(16, seen), done)], max_fills=24, seed=4, executor=AtOnce())
     assert [fill for _, _, fill in asked] == list(range(there, 16))
     assert seen == [list(range(n)) for n in (8, 12, 16)]  # also where more were there: looks do not depend on that
-    assert [fill.fill for fill in found.fills] == list(range(max(there, 16)))
-    assert all(kept is given for kept, given in zip(found.fills, first, strict=False))
+    assert [fill.number for fill in found] == list(range(max(there, 16)))
+    assert all(kept is given for kept, given in zip(found, first, strict=False))
     assert not found.interrupted
 
 
@@ -130,7 +130,7 @@ def test_ctrl_c_keeps_the_fills_without_a_gap_and_ends_the_looking(asked, at, mo
     runs = [Run(SCENARIO, after(1000, seen[0])), Run(THICKER, after(1000, seen[1]))]
     found = simulate_until_settled(runs, max_fills=40, seed=4, executor=Stopped(at))
     counts = {3: (3, 8), 11: (8, 3), 17: (9, 12)}[at]
-    assert [[fill.fill for fill in fills.fills] for fills in found] == [list(range(n)) for n in counts]
+    assert [[fill.number for fill in fills] for fills in found] == [list(range(n)) for n in counts]
     assert all(fills.interrupted and fills.asked_for == 40 for fills in found)
     assert max(fill for _, _, fill in asked) < (8 if at < 16 else 12)
 
@@ -139,25 +139,25 @@ def test_a_run_that_was_settled_before_ctrl_c_is_not_interrupted(asked, monkeypa
     monkeypatch.setattr(many_fills, "_LARGEST_CHUNK", 1)
     runs = [Run(SCENARIO, after(8)), Run(THICKER, after(1000))]
     settled, cut = simulate_until_settled(runs, max_fills=40, seed=4, executor=Stopped(18))
-    assert (len(settled.fills), settled.interrupted) == (8, False)
-    assert (len(cut.fills), cut.interrupted) == (10, True)
+    assert (len(settled), settled.interrupted) == (8, False)
+    assert (len(cut), cut.interrupted) == (10, True)
 
 
 def test_a_look_that_ctrl_c_cut_short_settles_nothing(asked, monkeypatch):
     monkeypatch.setattr(many_fills, "_LARGEST_CHUNK", 1)
     (cut,) = simulate_until_settled([Run(SCENARIO, after(3))], max_fills=40, seed=4, executor=Stopped(5))
-    assert (len(cut.fills), cut.interrupted) == (5, True)
+    assert (len(cut), cut.interrupted) == (5, True)
 
 
 def fingerprint(fills):
     """Write down the fills with the last places of their containers, to the last bit."""
-    return [(f.fill, repr(f.vends), f.frames[-1].state.position.tolist(), f.frames[-1].time) for f in fills]
+    return [(f.number, repr(f.vends), f.drawn) for f in fills]
 
 
 @pytest.fixture(scope="module")
 def reference():
     return [
-        fingerprint(simulate_fill(scenario, seed=5, fill=k) for k in range(n))
+        fingerprint(simulate_fill(scenario, seed=5, number=k) for k in range(n))
         for scenario, n in ((SCENARIO, FIRST_LOOK), (THICKER, 9))
     ]
 
@@ -177,7 +177,14 @@ def test_the_same_for_any_workers_executor_and_chunking(reference, make, chunk, 
     runs = [Run(SCENARIO, after(1)), Run(THICKER, after(100))]
     with make() as pool:
         found = simulate_until_settled(runs, max_fills=9, seed=5, executor=pool)
-    assert [fingerprint(fills.fills) for fills in found] == reference
+    assert [fingerprint(fills) for fills in found] == reference
+
+
+def test_fills_that_one_looked_at_say_so(asked):
+    seen = []
+    (found,) = simulate_until_settled([Run(SCENARIO, after(12, seen))], max_fills=24, seed=4, executor=AtOnce())
+    assert found.looked_often
+    assert "sequence" in found.risk(Outcome.STALL).per_fill.method
 
 
 def test_runs_share_their_draws():
@@ -185,9 +192,9 @@ def test_runs_share_their_draws():
     sizes = {"container.diameter": {"kind": "varies", "low": 61, "high": 63}}
     runs = [Run(each.changed(**varies, **sizes), after(1)) for each in (SCENARIO, THICKER)]
     bare, thick = simulate_until_settled(runs, max_fills=3, seed=5, executor=AtOnce())
-    assert [fill.drawn for fill in bare.fills] == [fill.drawn for fill in thick.fills]
-    assert [fill.bodies for fill in bare.fills] == [fill.bodies for fill in thick.fills]
-    assert len({fill.drawn["rotor.friction"] for fill in bare.fills}) == 3
+    assert [fill.drawn for fill in bare] == [fill.drawn for fill in thick]
+    assert [bare.replay(k).bodies for k in range(3)] == [thick.replay(k).bodies for k in range(3)]
+    assert len({fill.drawn["rotor.friction"] for fill in bare}) == 3
 
 
 def test_a_load_that_never_fits_is_simulated_all_the_same_and_says_so(asked, plain, monkeypatch):
@@ -195,12 +202,12 @@ def test_a_load_that_never_fits_is_simulated_all_the_same_and_says_so(asked, pla
         monkeypatch.setattr(
             many_fills,
             "simulate_fill",
-            lambda scenario, *, fill, **_: replace(made(plain, fill, (S,) * 3), short=int(condition(fill))),
+            lambda scenario, *, number, **_: replace(made(plain, number, (S,) * 3), short=int(condition(number))),
         )
 
     short_where(lambda fill: fill != 5)
     (found,) = simulate_until_settled([Run(SCENARIO, after(12))], max_fills=40, seed=4, executor=AtOnce())
-    assert len(found.fills) == 12
+    assert len(found) == 12
     assert not found.always_short
     short_where(lambda fill: True)
     (found,) = simulate_until_settled([Run(SCENARIO, after(12))], max_fills=40, seed=4, executor=AtOnce())

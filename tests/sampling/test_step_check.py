@@ -5,10 +5,10 @@ from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import replace
 
 import pytest
+from colsim.advice.over_unknowns import End
 from tests_shared import AtOnce, made, measured, small_scenario
 
 from colsim import find_count, find_spacer, simulate_fill
-from colsim.advice.over_unknowns import End
 from colsim.advice.report import as_json_object, as_text, why
 from colsim.advice.step_check import CHECKED_FILLS, StepCheck
 from colsim.physics.choice import finer
@@ -31,14 +31,14 @@ def pretend(monkeypatch, plain):
     def use(fails):
         finer_ones = []
 
-        def simulate(scenario, *, seed, fill, engine, settings):
-            drawn = draw_fill_wide(scenario, seed, fill)
+        def simulate(scenario, *, seed, number, engine, settings):
+            drawn = draw_fill_wide(scenario, seed, number)
             if settings is not None:
                 assert (engine, settings) == ("compiled", finer("compiled"))
-                finer_ones.append((scenario.rotor.spacer_thickness, seed, fill))
-            found = fails(scenario.changed(**drawn), fill, settings is not None)
+                finer_ones.append((scenario.rotor.spacer_thickness, seed, number))
+            found = fails(scenario.changed(**drawn), number, settings is not None)
             lost = found if isinstance(found, str) else ""
-            one = made(plain, fill, (X,) if found else (S,) * scenario.loading.total, scenario.loading.total, lost)
+            one = made(plain, number, (X,) if found else (S,) * scenario.loading.total, scenario.loading.total, lost)
             return replace(one, drawn=drawn, seed=seed)
 
         monkeypatch.setattr(many_fills, "simulate_fill", simulate)
@@ -198,7 +198,7 @@ def test_the_unfavourable_end_is_checked_as_well(pretend):
     over = decision.chosen.over
     assert over.runs[End.UNFAVOURABLE].scenario.rotor.friction == 0.4
     assert over.status == "meets"
-    ends = [min(CHECKED_FILLS, len(over.runs[end].fills)) for end in (End.TYPICAL, End.UNFAVOURABLE)]
+    ends = [min(CHECKED_FILLS, len(over.runs[end])) for end in (End.TYPICAL, End.UNFAVOURABLE)]
     assert decision.step_check.fills == sum(ends)
     assert decision.step_check.only_fine == ends[1] // 2
     assert decision.status == "undecided"
@@ -209,8 +209,8 @@ def test_where_no_end_stands_out_what_was_drawn_over_the_ranges_is_checked_inste
     decision = decide(scenario=column(**{"target.failures_per_fill": 0.2}, **UNKNOWN), max_fills=200)
     over = decision.chosen.over
     assert set(over.runs) == {End.TYPICAL, End.DRAWN}
-    drawn = over.runs[End.DRAWN].fills[:CHECKED_FILLS]
-    assert decision.step_check.fills == min(CHECKED_FILLS, len(over.typical.fills)) + len(drawn)
+    drawn = over.runs[End.DRAWN][:CHECKED_FILLS]
+    assert decision.step_check.fills == min(CHECKED_FILLS, len(over.typical)) + len(drawn)
     assert decision.step_check.only_fine == sum(fill.drawn["rotor.friction"] > 0.3 for fill in drawn)
     assert (over.status, decision.status) == ("meets", "undecided")
 
@@ -295,7 +295,7 @@ def test_for_real_it_counts_what_single_fills_show_and_is_the_same_on_any_worker
 
     decision = decided(AtOnce())
     pairs = [
-        [simulate_fill(scenario, seed=5, fill=k, settings=settings).failure is not None for k in range(8)]
+        [simulate_fill(scenario, seed=5, number=k, settings=settings).failure is not None for k in range(8)]
         for settings in (None, finer("compiled"))
     ]
     usual, again = pairs

@@ -24,7 +24,7 @@ def sweep():
 
 
 def vends(fills):
-    return [repr(fill.vends) for fill in fills.fills]
+    return [repr(fill.vends) for fill in fills]
 
 
 def test_a_point_for_each_combination_in_order(sweep):

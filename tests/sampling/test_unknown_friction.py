@@ -1,10 +1,10 @@
 """A friction that nobody measured widens the answer, and measuring it narrows it, on the real engine."""
 
 import pytest
+from colsim.advice.over_unknowns import End
 from tests_shared import small_scenario
 
 from colsim import find_spacer
-from colsim.advice.over_unknowns import End
 from colsim.advice.status import Status
 
 MEASURED = {
@@ -68,6 +68,6 @@ def test_the_ends_are_the_columns_with_that_friction(answers):
     runs = answers["unknown"].options[0].over.runs
     for end, friction in ((End.FAVOURABLE, 0.1), (End.TYPICAL, 0.15), (End.UNFAVOURABLE, 0.3)):
         alone = answers[friction].options[0].fills
-        shared = list(zip(runs[end].fills, alone.fills, strict=False))
+        shared = list(zip(runs[end], alone, strict=False))
         assert shared
         assert all(a.vends == b.vends for a, b in shared)

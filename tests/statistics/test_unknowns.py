@@ -5,12 +5,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from colsim.advice.over_unknowns import POOLED_FILLS, Effect, End, OverUnknowns, simulate_over_unknowns
+from colsim.advice.over_unknowns import _effects as effects_of
 from scipy.stats import binom
 from tests_shared import AtOnce, made, measured, small_scenario
 
 from colsim import Fills, find_spacer, simulate_fill
-from colsim.advice.over_unknowns import POOLED_FILLS, Effect, End, OverUnknowns, simulate_over_unknowns
-from colsim.advice.over_unknowns import _effects as effects_of
 from colsim.advice.status import Status, judged
 from colsim.advice.to_measure import in_words, what_measuring_brings
 from colsim.sampling import Outcome, many_fills
@@ -36,10 +36,10 @@ def pretend(monkeypatch, plain):
     """Have fills fail with a chance that depends on what the column is like, on draws common to all columns."""
 
     def use(chance):
-        def simulate(scenario, *, seed, fill, engine, settings):
-            drawn = draw_fill_wide(scenario, seed, fill)
-            u = np.random.default_rng([seed, fill]).random()
-            one = made(plain, fill, (S, X) if u < chance(scenario.changed(**drawn).rotor) else (S,) * VENDS)
+        def simulate(scenario, *, seed, number, engine, settings):
+            drawn = draw_fill_wide(scenario, seed, number)
+            u = np.random.default_rng([seed, number]).random()
+            one = made(plain, number, (S, X) if u < chance(scenario.changed(**drawn).rotor) else (S,) * VENDS)
             return replace(one, drawn=drawn)
 
         monkeypatch.setattr(many_fills, "simulate_fill", simulate)
@@ -86,12 +86,12 @@ def test_ends_are_simulated_on_the_draws_of_the_typical_column(pretend):
     assert {fills.seed for fills in found.runs.values()} == {7}
     for end, friction in ((End.TYPICAL, 0.3), (End.UNFAVOURABLE, 0.4)):
         fills = found.runs[end]
-        expected = [np.random.default_rng([7, k]).random() < 0.9 * (friction > 0.3) for k in range(len(fills.fills))]
-        assert [fill.failure is not None for fill in fills.fills] == expected
+        expected = [np.random.default_rng([7, k]).random() < 0.9 * (friction > 0.3) for k in range(len(fills))]
+        assert [fill.failure is not None for fill in fills] == expected
     drawn = found.runs[End.DRAWN]
-    assert len(drawn.fills) == POOLED_FILLS
-    assert all(0.2 <= fill.drawn["rotor.friction"] <= 0.4 for fill in drawn.fills)
-    assert len({fill.drawn["rotor.friction"] for fill in drawn.fills}) == POOLED_FILLS
+    assert len(drawn) == POOLED_FILLS
+    assert all(0.2 <= fill.drawn["rotor.friction"] <= 0.4 for fill in drawn)
+    assert len({fill.drawn["rotor.friction"] for fill in drawn}) == POOLED_FILLS
 
 
 def test_what_measuring_brings_is_what_is_left_with_it_typical(pretend):
@@ -147,7 +147,7 @@ def test_an_unknown_that_does_not_matter_leaves_the_answer(pretend, share, statu
     # All or none failed when drawn, so that no end stood out: then what was drawn is gone on with until it is settled.
     assert (End.UNFAVOURABLE in found.runs) == (share == 0.5)
     if share != 0.5:
-        assert len(found.runs[End.DRAWN].fills) >= POOLED_FILLS
+        assert len(found.runs[End.DRAWN]) >= POOLED_FILLS
         assert judged(found.runs[End.DRAWN], LEVEL) is status
 
 

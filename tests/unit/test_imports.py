@@ -1,6 +1,7 @@
 """What importing loads, and which way imports point."""
 
 import ast
+import importlib
 import subprocess
 import sys
 from pathlib import Path
@@ -31,10 +32,39 @@ def imported(path, only_at_import=False):
             yield from (f"{node.module}.{alias.name}" for alias in node.names)
 
 
-@pytest.mark.parametrize("heavy", ["matplotlib", "pandas", "typer"])
-def test_importing_colsim_does_not_load(heavy):
-    code = f"import sys, colsim; sys.exit({heavy!r} in sys.modules)"
-    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+HEAVY = [
+    "matplotlib",
+    "pandas",
+    "typer",
+    "numba",
+    "llvmlite",
+    "pymunk",
+    "scipy.stats",
+    "scipy.optimize",
+    "pydantic",
+    "numpy",
+]
+
+
+def loaded(code, modules):
+    """Tell which of some modules are there in a fresh process after it has run a line."""
+    line = f"import sys\n{code}\nprint([m for m in {modules} if m in sys.modules])"
+    return subprocess.run([sys.executable, "-c", line], check=True, capture_output=True, text=True).stdout.strip()
+
+
+def test_importing_colsim_loads_nothing_heavy():
+    assert loaded("import colsim; colsim.__version__; dir(colsim)", HEAVY) == "[]"
+
+
+def test_describing_a_column_and_everything_else_that_is_public_loads_no_engine_and_no_plots():
+    engines_and_plots = ["matplotlib", "pandas", "typer", "numba", "llvmlite", "pymunk", "scipy.stats"]
+    assert loaded("from colsim import *", engines_and_plots) == "[]"
+
+
+def test_a_name_that_is_asked_for_loads_its_room_alone():
+    rooms = ["colsim.advice", "colsim.sampling", "colsim.model", "colsim.pictures"]
+    assert loaded("from colsim import Scenario", rooms) == "['colsim.model']"
+    assert loaded("import colsim; colsim.simulate_fill", rooms) == "['colsim.sampling', 'colsim.model']"
 
 
 def test_every_module_is_in_a_room():
@@ -67,3 +97,24 @@ def test_theory_takes_plain_numbers_only():
 def test_the_public_names_are_there_and_sorted():
     assert list(colsim.__all__) == sorted(colsim.__all__)
     assert all(hasattr(colsim, name) for name in colsim.__all__)
+    assert set(colsim.__all__) <= set(dir(colsim))
+
+
+def test_each_public_name_is_what_its_room_has():
+    for room, names in colsim._ROOMS.items():
+        found = importlib.import_module(f"colsim.{room}")
+        assert all(getattr(colsim, name) is getattr(found, name) for name in names)
+    named = [name for names in colsim._ROOMS.values() for name in names]
+    assert sorted([*named, "__version__"]) == colsim.__all__
+
+
+def test_for_type_checkers_the_same_names_are_imported_from_the_same_rooms():
+    tree = ast.parse((PACKAGE / "__init__.py").read_text(encoding="utf-8"))
+    (typing_only,) = [node for node in tree.body if isinstance(node, ast.If)]
+    said = {node.module: {alias.name for alias in node.names} for node in typing_only.body}
+    assert said == {f"colsim.{room}": set(names) for room, names in colsim._ROOMS.items()}
+
+
+def test_a_name_that_is_not_there_is_an_attribute_error():
+    with pytest.raises(AttributeError, match="module 'colsim' has no attribute 'simulate'"):
+        colsim.simulate  # noqa: B018
