@@ -18,6 +18,7 @@ from colsim.physics.engines import FloatArray
 from colsim.physics.scene import Arc, Body, Chain, Line, Part, Piece, Point, straightened
 from colsim.physics.vending import Frame
 from colsim.sampling import Fill
+from colsim.sampling.draws import with_drawn
 
 __all__ = ["plot_column"]
 
@@ -61,7 +62,7 @@ def plot_column(fill: Fill, frame: int = -1, ax: Axes | None = None) -> Axes:
     shot = fill.frames[frame]
     if ax is None:
         _, ax = plt.subplots(figsize=(5.4, 8.0), layout="constrained")
-    section, scenario = fill.section, fill.scenario
+    section, scenario = fill.section, _as_drawn(fill)
     ax.set_facecolor(PAPER)
     for chain in section.scene.walls:
         _draw_chain(ax, chain, section.top)
@@ -87,6 +88,14 @@ def plot_column(fill: Fill, frame: int = -1, ax: Axes | None = None) -> Axes:
         named.values(), named.keys(), loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize="small", frameon=False
     )
     return ax
+
+
+def _as_drawn(fill: Fill) -> Scenario:
+    """Give the scenario with the numbers of this fill, which its walls were made of."""
+    try:
+        return with_drawn(fill.scenario, fill.drawn)
+    except ScenarioError:
+        return fill.scenario  # an invalid fill, whose walls are the typical ones
 
 
 def _title(fill: Fill, time: float) -> str:
