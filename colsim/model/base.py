@@ -81,6 +81,7 @@ Temperature = Annotated[float, _finite("deg C"), _reads("temperature")]
 Number = Annotated[float, _finite("-"), BeforeValidator(_plain_number)]
 
 
+_SHARE_OF_GREATEST = 0.9  # that is assumed of a size of which the usual one does not fit
 _SCHEMA_BOUNDS = {"gt": "exclusiveMinimum", "ge": "minimum", "lt": "exclusiveMaximum", "le": "maximum"}
 
 
@@ -91,6 +92,12 @@ class AssumedRange:
     low: float
     high: float
     origin: str = "assumed"
+
+    def around(self, typical: float, *, usual: float) -> StandIn:
+        """Give the range around an assumed value; less in proportion where less than the usual value is assumed."""
+        share = 1.0 if typical == usual else typical / usual
+        origin = self.origin if share == 1.0 else f"{self.origin}; the usual {usual:g} does not fit"
+        return StandIn(kind="unknown", low=share * self.low, typical=typical, high=share * self.high, origin=origin)
 
 
 class Description(BaseModel):
@@ -235,12 +242,19 @@ class Description(BaseModel):
             mark = next((m for m in field.metadata if isinstance(m, AssumedRange)), None)
             if mark is not None and name not in self.model_fields_set:
                 typical = getattr(self, name)
-                yield (
-                    f"{prefix}{name}",
-                    StandIn(kind="unknown", low=mark.low, typical=typical, high=mark.high, origin=mark.origin),
-                )
+                yield f"{prefix}{name}", mark.around(typical, usual=field.default)
         for name, part in self.parts():
             yield from part.assumed_spreads(f"{prefix}{name}.")
+
+    def _assume_at_most(self, name: str, greatest: float) -> None:
+        """Assume the default of a field that was not given, or as much as goes together with what was given.
+
+        For validators only, before anything else sees the description.
+        """
+        if name in self.model_fields_set or not greatest > 0:
+            return
+        usual = type(self).model_fields[name].default
+        self.__dict__[name] = usual if usual < greatest else _SHARE_OF_GREATEST * greatest
 
     def parts(self) -> Iterator[tuple[str, Description]]:
         """List the descriptions that this one holds, by their path within it."""

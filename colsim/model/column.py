@@ -180,6 +180,13 @@ class Column(Description):
             return 0.0
         return (self.width - self.throat_width) / 2 * math.tan(math.radians(self.floor_slope))
 
+    @property
+    def edge_room(self) -> float:
+        """Length of wall or floor that the rounded throat edge must not take whole [mm]."""
+        if self.floor_height == 0:
+            return self.height
+        return self.floor_height / math.sin(math.radians(self.floor_slope or 90.0))
+
     def capacity(self, thickness: float) -> int:
         """Give how many containers fit between the parallel walls.
 
@@ -212,11 +219,31 @@ class Column(Description):
         float
             Length [mm]: the edge's circle touches the line here, and the housing's circle from outside.
         """
+        along, out = self._housing_corner(housing_radius)
+        return math.sqrt(along**2 + 2 * self.throat_radius * (housing_radius - out)) - along
+
+    def greatest_throat_radius(self, housing_radius: float) -> float:
+        """Give the radius of a throat edge that takes all of the wall or floor, so that any allowed one is below.
+
+        Parameters
+        ----------
+        housing_radius : float
+            Radius of the housing around the drum [mm]; above half the throat's width.
+
+        Returns
+        -------
+        float
+            [mm]; `throat_edge_length` solved for the radius.
+        """
+        along, out = self._housing_corner(housing_radius)
+        return ((self.edge_room + along) ** 2 - along**2) / (2 * (housing_radius - out))
+
+    def _housing_corner(self, housing_radius: float) -> tuple[float, float]:
+        """Give where wall or floor meets the housing, along the wall and out of it, from the drum's axis [mm]."""
         slope = math.radians(90.0 if self.floor_slope is None else self.floor_slope)
         x = self.throat_width / 2
         y = math.sqrt(housing_radius**2 - x**2)
-        along, out = x * math.cos(slope) + y * math.sin(slope), x * math.sin(slope) - y * math.cos(slope)
-        return math.sqrt(along**2 + 2 * self.throat_radius * (housing_radius - out)) - along
+        return x * math.cos(slope) + y * math.sin(slope), x * math.sin(slope) - y * math.cos(slope)
 
     def liner_zones(self, wall: str) -> list[LinerZone]:
         """List the sheets of one wall from the bottom up.

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -103,6 +102,13 @@ def container_contradictions(scenario: Scenario, container: Container, who: str)
             f"got {rotor.pocket_width:g} mm, of which the spacer leaves {rotor.clear_width:g} mm; {who} is "
             f"{container.breadth:g} mm wide and does not go in; take a thinner spacer or another rotor",
         )
+    for k, liner in enumerate(column.liners):
+        if liner.lifted_edge >= container.height:
+            yield (
+                f"column.liners.{k}.lifted_edge",
+                f"got {liner.lifted_edge:g} mm; allowed: below {container.height:g} mm, the height of {who}, which "
+                "would lie on it as on a shelf; measure it again, or press the edge flush",
+            )
 
 
 def _rotor(scenario: Scenario) -> Iterator[_Problem]:
@@ -114,9 +120,7 @@ def _rotor(scenario: Scenario) -> Iterator[_Problem]:
             f"({column.throat_width:g} mm) or containers fall past it; measure both again",
         )
         return
-    taken, there = column.throat_edge_length(rotor.housing_radius), column.height
-    if column.floor_height > 0:
-        there = column.floor_height / math.sin(math.radians(column.floor_slope or 90.0))
+    taken, there = column.throat_edge_length(rotor.housing_radius), column.edge_room
     if taken >= there:
         text = f"got {column.throat_radius:g} mm; that takes {taken:.0f} of the {there:.0f} mm of wall or floor"
-        yield "column.throat_radius", f"{text}; measure the edge's radius, which is assumed where not given"
+        yield "column.throat_radius", f"{text}; measure the edge's radius again, or leave it out"

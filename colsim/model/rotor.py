@@ -126,6 +126,7 @@ class Rotor(Description):
                 f"{self.radius:g} mm (floor corners {corner:.0f} deg from the middle, below "
                 f"{180 / self.pockets:.0f} allowed); count and measure again"
             )
+        self._assume_at_most("lead_in", self._greatest_lead_in())
         if self.clear_depth <= 0 or self.clear_width <= 0:
             raise ScenarioError(
                 f"spacer_thickness {self.spacer_thickness:g} mm fills the whole pocket ({self.pocket_width:g} x "
@@ -147,6 +148,17 @@ class Rotor(Description):
                 "allowed; measure again"
             )
         return self
+
+    def _greatest_lead_in(self) -> float:
+        """Give the radius of the bare pocket's mouth that leaves nothing of its sides or of the land [mm].
+
+        By plane geometry, all three linear in the radius L: the rounding's centre lies w/2 + L beside the axis, R - L
+        from it. It stays off the axis' height, above the pocket's floor, and within half a pitch.
+        """
+        half, floor = self.pocket_width / 2, self.radius - self.pocket_depth
+        greatest = (self.radius**2 - half**2 - floor**2) / (2 * self.radius + self.pocket_width)
+        pitch = math.sin(math.pi / self.pockets) if self.pockets > 1 else 1.0
+        return min(greatest, (self.radius * pitch - half) / (1 + pitch))
 
     @property
     def clear_width(self) -> float:

@@ -70,10 +70,20 @@ class Scenario(Description):
 
     @model_validator(mode="after")
     def _check(self) -> Self:
+        self._assume_throat_radius()
         problems = tuple(contradictions(self)) or tuple(self._contradictions_at_ends())
         if problems:
             raise ScenarioError(problems)
         return self
+
+    def _assume_throat_radius(self) -> None:
+        """Let an edge that nobody measured be as round as its floor and the drum leave room for."""
+        housing = self.rotor.housing_radius
+        if self.column.throat_width >= 2 * housing:
+            return  # refused elsewhere
+        column = self.column.model_copy()
+        column._assume_at_most("throat_radius", column.greatest_throat_radius(housing))
+        self.__dict__["column"] = column
 
     def _contradictions_at_ends(self) -> Iterator[tuple[str, str]]:
         """Look at each end of each spread with everything else at its typical value."""

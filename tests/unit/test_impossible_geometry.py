@@ -84,7 +84,7 @@ def test_pockets_that_run_into_each_other():
 
 def test_pockets_without_land_between_them():
     # Mouth of 82 mm rounded to 10 mm in a drum of 95 mm: asin(51 / 85) = 36.9 deg; five pockets have 36 each.
-    shallow = {"pockets": 5, "pocket_depth": 30}
+    shallow = {"pockets": 5, "pocket_depth": 30, "lead_in": 10}
     refused("no land is left between 5 pockets", "82 mm wide", "10 mm reaches 37 deg", "below 36", rotor=shallow)
     assert scenario(rotor={**shallow, "pockets": 4}).rotor.pockets == 4
 
@@ -108,6 +108,20 @@ def test_drum_narrower_than_the_throat():
 def test_throat_edge_that_eats_the_floor():
     floor = {"throat": 80, "floor_slope": 60}
     refused("column.throat_radius: got 50 mm", "that takes", "of the 10 mm", column={**floor, "throat_radius": 50})
+
+
+@pytest.mark.parametrize("thickness", [26, 30, 49])
+def test_lifted_edge_that_would_be_a_shelf(thickness):
+    small = {"diameter": 26, "mass": 0.05}
+    column = {"width": 50, "liners": [{"friction": 0.1, "top": 400, "lifted_edge": thickness}]}
+    refused(
+        f"column.liners.0.lifted_edge: got {thickness} mm",
+        "below 26 mm, the height of the container",
+        container=small,
+        column=column,
+    )
+    column["liners"][0]["lifted_edge"] = 25.9
+    assert scenario(container=small, column=column).column.liners[0].lifted_edge == 25.9
 
 
 @pytest.mark.parametrize("wall", ["left", "right", "both"])
