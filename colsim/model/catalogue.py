@@ -11,8 +11,8 @@ from types import MappingProxyType
 from typing import Any
 
 from colsim.errors import ScenarioError
-from colsim.model.base import nearest_name
 from colsim.model.container import Container
+from colsim.model.refusals import nearest_name
 
 __all__ = ["CATALOGUE", "Entry", "Figure", "find_entry", "without_entry"]
 

@@ -10,7 +10,7 @@ from typing import Annotated, Any, ClassVar, Literal, NamedTuple, Self
 from pydantic import Field, model_validator
 
 from colsim.errors import ScenarioError
-from colsim.model.base import Angle, AssumedRange, Description, Length, Number
+from colsim.model.base import Angle, AssumedRange, Description, Friction, Length
 from colsim.model.spread import StandIn
 from colsim.model.stand_ins import (
     FRICTION_ON_LINER,
@@ -35,11 +35,12 @@ class Liner(Description):
     top: Annotated[Length, Field(gt=0)] | None = Field(
         None, description="tape from the throat up to its upper edge [mm]; the whole wall if not given"
     )
-    friction: Number = Field(
+    friction: Friction = Field(
         ge=0,
         le=2,
         description="container on liner [-]: tangent of the angle at which a container slides along a tilted "
-        "sheet of it (axis along the slope); by the sheet's condition if not given",
+        'sheet of it (axis along the slope), or that angle as text, such as "10 deg"; by the sheet\'s condition if not '
+        "given",
     )
     condition: LinerCondition | None = Field(None, description="how the sheet looks, if you cannot measure it")
     lifted_edge: Length = Field(
@@ -102,17 +103,17 @@ class Column(Description):
         description="slope of the converging floor above the horizontal [deg]; needed where the throat is "
         "narrower than the column",
     )
-    wall_friction: Number = Field(
+    wall_friction: Friction = Field(
         ge=0,
         le=2,
         description="container on bare wall [-]: tangent of the angle at which a container slides along it (axis "
-        "along the slope)",
+        'along the slope), or that angle as text, such as "14 deg"; by wall_surface if not given',
     )
     wall_surface: WallSurface | None = Field(
         None, description="what the bare walls are, if you cannot measure their friction"
     )
-    floor_friction: Annotated[Number, Field(ge=0, le=2)] | None = Field(
-        None, description="container on the floor and throat edge [-]; as the wall if not given"
+    floor_friction: Annotated[Friction, Field(ge=0, le=2)] | None = Field(
+        None, description="container on the floor and throat edge [-] or angle as text; as the wall if not given"
     )
     liners: tuple[Liner, ...] = Field((), strict=False, description="sheets on the walls, if any")
     lean: Angle = Field(

@@ -12,6 +12,7 @@ from colsim.errors import ScenarioError
 from colsim.model.base import (
     AssumedRange,
     Description,
+    Friction,
     Length,
     Mass,
     Modulus,
@@ -105,21 +106,24 @@ class Container(Description):
         description="width of a permanent flat [mm]: on a tilting board, flat down and axis across the slope, "
         "height times the tangent of the angle at which it starts to roll; 0 if it rolls at once",
     )
-    friction: Annotated[Number, AssumedRange(0.15, 0.45)] = Field(
+    friction: Annotated[Friction, AssumedRange(0.15, 0.45)] = Field(
         0.25,
         ge=0,
         le=2,
         description="container on container [-]: tangent of the angle at which one slides along another "
-        "(axes along the slope); by its surface, or assumed 0.25, if not given",
+        '(axes along the slope), or that angle as text, such as "14 deg"; by its surface, or assumed 0.25, if not '
+        "given",
     )
-    wall_friction: Annotated[Number, Field(ge=0, le=2)] | None = Field(
-        None, description="this container on bare wall [-], where it differs from column.wall_friction"
+    wall_friction: Annotated[Friction, Field(ge=0, le=2)] | None = Field(
+        None,
+        description="this container on bare wall [-] or angle as text, where it differs from column.wall_friction",
     )
-    liner_friction: Annotated[Number, Field(ge=0, le=2)] | None = Field(
-        None, description="this container on the liners [-], where it differs from theirs"
+    liner_friction: Annotated[Friction, Field(ge=0, le=2)] | None = Field(
+        None, description="this container on the liners [-] or angle as text, where it differs from theirs"
     )
-    rotor_friction: Annotated[Number, Field(ge=0, le=2)] | None = Field(
-        None, description="this container on drum and housing [-], where it differs from rotor.friction"
+    rotor_friction: Annotated[Friction, Field(ge=0, le=2)] | None = Field(
+        None,
+        description="this container on drum and housing [-] or angle as text, where it differs from rotor.friction",
     )
     surface: Surface | None = Field(
         None, description="what touches: bare wall, film or paper label, shrink sleeve, or a can"

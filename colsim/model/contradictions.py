@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from colsim.errors import ScenarioError
-from colsim.model.base import nearest_name
 from colsim.model.container import Container
+from colsim.model.refusals import nearest_name
 
 if TYPE_CHECKING:
     from colsim.model.scenario import Scenario

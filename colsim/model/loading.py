@@ -7,7 +7,7 @@ from typing import Annotated, ClassVar, Literal, Self
 from pydantic import Field, model_validator
 
 from colsim.errors import ScenarioError
-from colsim.model.base import AssumedRange, Description, Number
+from colsim.model.base import AssumedRange, Description, Friction, Number
 
 __all__ = ["Layer", "Loading", "Target"]
 
@@ -46,10 +46,10 @@ class Loading(Description):
         le=1,
         description="how far off that wall a hand lays it, at most, as a share of the free width [-]; assumed 0.5",
     )
-    mixed_friction: Annotated[Number, Field(ge=0, le=2)] | None = Field(
+    mixed_friction: Annotated[Friction, Field(ge=0, le=2)] | None = Field(
         None,
-        description="container of one kind on one of another [-], measured like container on container; between the "
-        "two if not given",
+        description="container of one kind on one of another [-] or angle as text, measured like container on "
+        "container; between the two if not given",
     )
 
     @model_validator(mode="after")

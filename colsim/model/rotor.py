@@ -9,7 +9,7 @@ from typing import Annotated, Any, ClassVar, Literal, Self
 from pydantic import Field, model_validator
 
 from colsim.errors import ScenarioError
-from colsim.model.base import AssumedRange, Description, Length, Number, Torque, TurningSpeed
+from colsim.model.base import AssumedRange, Description, Friction, Length, Torque, TurningSpeed
 from colsim.model.spread import StandIn
 from colsim.model.stand_ins import MOTOR_TORQUE, Motor
 from colsim.model.units import QUANTITIES, read_quantity
@@ -53,11 +53,11 @@ class Rotor(Description):
         description="radius to which the edges of the pocket's mouth are rounded, by radius gauge [mm]; assumed "
         "10 if not given",
     )
-    friction: Annotated[Number, AssumedRange(0.15, 0.4)] = Field(
+    friction: Annotated[Friction, AssumedRange(0.15, 0.4)] = Field(
         0.25,
         ge=0,
         le=2,
-        description="container on drum and housing [-], as for a wall; assumed 0.25 if not given",
+        description="container on drum and housing [-] or angle as text, as for a wall; assumed 0.25 if not given",
     )
     speed: Annotated[TurningSpeed, AssumedRange(15.0, 60.0)] = Field(
         45.0,

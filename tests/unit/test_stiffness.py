@@ -333,7 +333,8 @@ def test_what_is_out_of_bounds_is_answered_with_how_to_measure_it(bad, got):
     ((path, text),) = caught.value.problems
     assert path == "stiffness"
     assert text.removeprefix("got ").split(";")[0] in (got, repr(bad))
-    assert "allowed: at least 1 and at most 500. How to measure: force over the height" in text
+    assert "; allowed: at least 1 and at most 500" in text
+    assert ". How to measure: force over the height" in text
     assert "kitchen scale" in text
 
 
