@@ -23,6 +23,7 @@ from colsim.model.base import (
     reader_of,
 )
 from colsim.model.conditions import Conditions
+from colsim.model.generic_sizes import GENERIC_SIZES, figures_of, values_of, without_generic
 from colsim.model.softness import (
     ASSUMED_EMPTY,
     SOFTENS,
@@ -52,6 +53,9 @@ from colsim.theory.squeeze import Bottle
 
 __all__ = ["Container"]
 
+LEAST_DENSITY, GREATEST_DENSITY = 0.3, 1.5
+"""Of a full container, over the cylinder around it [kg/L], assumed: drinks are 1.0, a long neck takes off half,
+heavy glass adds as much again as the drink."""
 _MAY_BE_NONE = frozenset({"carbonation", "gauge_pressure"})  # numbers that may be 0, or below
 
 
@@ -89,7 +93,12 @@ class Container(Description):
     length: Annotated[Length, Field(gt=20, le=400)] | None = Field(
         None, description="ruler from base to the top of the cap [mm]"
     )
-    mass: Mass = Field(gt=0.02, le=5, description="kitchen scale, full and closed [kg]")
+    mass: Mass = Field(
+        gt=0.02,
+        le=5,
+        description="kitchen scale, full and closed [kg]; over the volume of a "
+        "cylinder of its diameter and length 0.3 to 1.5 kg a litre",
+    )
     empty_mass: Annotated[Mass, Field(gt=0, le=1)] | None = Field(
         None,
         description="kitchen scale, empty and dry with its cap [kg]; assumed 3.5 % of the mass if not given",
@@ -209,9 +218,7 @@ class Container(Description):
     def _fill_from_catalogue(cls, data: Any) -> Any:
         if not isinstance(data, dict) or data.get("like") is None:
             return data
-        from colsim.model.catalogue import find_entry  # the catalogue is made of containers
-
-        find_entry(data["like"])  # refuses what is not there
+        figures_of(data["like"])  # refuses what is not there
         return _with_entry(data)
 
     @classmethod
@@ -271,6 +278,7 @@ class Container(Description):
                 f"set_flat {self.set_flat:g} mm must be at most half the diameter ({self.diameter / 2:g} mm); "
                 "a container flatter than that will not roll at all and is outside this model"
             )
+        self._require_density()
         if self.is_soft and self.stiffness is not None:
             text = (
                 f"got {self.stiffness:g} N/mm besides wall_thickness, wall_feel or squeeze_test; allowed: one of them; "
@@ -283,12 +291,24 @@ class Container(Description):
             require_sizes_of_firm(self)
         return self
 
+    def _require_density(self) -> None:
+        """Refuse a mass that no container of its size has; of unknown length, the longest that is allowed."""
+        longest = 400.0 if self.length is None else self.length
+        litres = math.pi / 4 * self.diameter**2 * longest / 1e6
+        density, least = self.mass / litres, 0.0 if self.length is None else LEAST_DENSITY
+        if not least <= density <= GREATEST_DENSITY:
+            size = f"{self.diameter:g} mm across and {'at most ' if self.length is None else ''}{longest:g} mm long"
+            text = (
+                f"got {self.mass:g} kg, {density:.2g} kg a litre for a cylinder {size}; allowed: "
+                f"{LEAST_DENSITY:g} to {GREATEST_DENSITY:g} kg a litre, heavy glass included; weigh it, full and "
+                "closed, and measure both again"
+            )
+            raise ScenarioError([("mass", text)])
+
     def as_given(self) -> dict[str, Any]:
         """Write what was given, without what its catalogue entry gives all the same."""
-        from colsim.model.catalogue import without_entry
-
         # So that another ``like`` brings its own sizes.
-        return without_entry(super().as_given())
+        return without_generic(super().as_given())
 
     @property
     def height(self) -> float:
@@ -327,6 +347,27 @@ class Container(Description):
     @property
     def _wall_mass(self) -> float:
         return ASSUMED_EMPTY * self.mass if self.empty_mass is None else self.empty_mass
+
+    def with_known(self, values: Mapping[str, float]) -> Self:
+        """Give the container with some numbers known, and all others at their typical values.
+
+        Parameters
+        ----------
+        values : mapping of str to float
+            By field [unit of the field].
+
+        Returns
+        -------
+        Container
+            Without spreads.
+
+        Raises
+        ------
+        ScenarioError
+            If the numbers do not go together.
+        """
+        typical = {name: spread.typical for name, spread in self.spreads.items()}
+        return type(self)(**{**self.as_given(), **typical, **values})
 
     def bottle(self, conditions: Conditions | None = None) -> Bottle | None:
         """Give how it gives way between walls, with every number at the value that its field holds.
@@ -433,11 +474,8 @@ def _as_spread(value: Any, reader: Callable[[Any], float] | None) -> Spread:
 
 def _with_entry(data: Mapping[str, Any]) -> Mapping[str, Any]:
     """Fill in what the catalogue entry gives, if there is such an entry; a stiffness goes before the entry's wall."""
-    from colsim.model.catalogue import CATALOGUE  # the catalogue is made of containers
-
     like = data.get("like")
-    entry = CATALOGUE.get(like) if isinstance(like, str) else None
-    if entry is None:
+    if not isinstance(like, str) or like not in GENERIC_SIZES:
         return data
     instead = SOFTENS if data.get("stiffness") is not None else frozenset()
-    return {**{name: value for name, value in entry.values().items() if name not in instead}, **data}
+    return {**{name: value for name, value in values_of(like).items() if name not in instead}, **data}

@@ -3,26 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 from colsim.errors import ScenarioError
 from colsim.model.container import Container
+from colsim.model.parts import ScenarioParts
 from colsim.model.refusals import nearest_name
-
-if TYPE_CHECKING:
-    from colsim.model.scenario import Scenario
 
 __all__ = ["container_contradictions", "contradictions"]
 
 _Problem = tuple[str, str]
 
 
-def contradictions(scenario: Scenario) -> Iterator[_Problem]:
+def contradictions(scenario: ScenarioParts) -> Iterator[_Problem]:
     """List what does not go together.
 
     Parameters
     ----------
-    scenario : Scenario
+    scenario : ScenarioParts
         Whose parts are each allowed on their own.
 
     Yields
@@ -43,7 +40,7 @@ def contradictions(scenario: Scenario) -> Iterator[_Problem]:
     yield from problems
 
 
-def _names(scenario: Scenario) -> Iterator[_Problem]:
+def _names(scenario: ScenarioParts) -> Iterator[_Problem]:
     if (scenario.container is None) == (not scenario.containers):
         given = "both" if scenario.containers else "neither"
         yield "", f"got {given} of container and containers; allowed: container for one kind, containers for several"
@@ -59,12 +56,12 @@ def _names(scenario: Scenario) -> Iterator[_Problem]:
             yield f"loading.layers.{k}.container", f'got "{layer.container}", which is not described; {near}'
 
 
-def container_contradictions(scenario: Scenario, container: Container, who: str) -> Iterator[tuple[str, str]]:
+def container_contradictions(scenario: ScenarioParts, container: Container, who: str) -> Iterator[tuple[str, str]]:
     """List what keeps one container from going through a column.
 
     Parameters
     ----------
-    scenario : Scenario
+    scenario : ScenarioParts
         Whose column and rotor count.
     container : Container
         Perhaps as drawn.
@@ -111,7 +108,7 @@ def container_contradictions(scenario: Scenario, container: Container, who: str)
             )
 
 
-def _rotor(scenario: Scenario) -> Iterator[_Problem]:
+def _rotor(scenario: ScenarioParts) -> Iterator[_Problem]:
     column, rotor = scenario.column, scenario.rotor
     if column.throat_width >= 2 * rotor.radius:
         yield (

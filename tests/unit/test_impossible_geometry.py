@@ -187,6 +187,33 @@ def test_container_as_heavy_empty_as_full():
     refused("empty_mass 0.54 kg", "mass 0.54 kg", container={"empty_mass": 0.54})
 
 
+@pytest.mark.parametrize(
+    ("sizes", "density"),
+    [
+        # pi / 4 x 66^2 x 60 mm: 0.2053 l; x 400 mm: 1.368 l.
+        ({"length": 60}, "2.6 kg a litre"),
+        ({"length": 60, "mass": 0.0212, "drink": "still"}, "0.1 kg a litre"),
+        ({"mass": 2.2}, "1.6 kg a litre for a cylinder 66 mm across and at most 400 mm long"),
+    ],
+)
+def test_container_of_a_density_that_none_has(sizes, density):
+    refused("container.mass: got ", density, "allowed: 0.3 to 1.5 kg a litre", "weigh it", container=sizes)
+
+
+def test_density_at_its_bounds():
+    # pi / 4 x 60^2 mm2 x 31.831 mm: 0.09 l; 0.027 to 0.135 kg.
+    sizes = {"diameter": 60, "length": 31.83099, "stiffness": 70}
+    for mass in (0.02701, 0.13499):
+        assert scenario(container={**sizes, "mass": mass}).container.mass == mass
+    for mass in (0.02699, 0.13501):
+        refused("kg a litre", container={**sizes, "mass": mass})
+
+
+def test_density_at_the_ends_of_a_spread():
+    spread = {"kind": "unknown", "low": 0.5, "high": 2.0}
+    refused("container.mass: got 2 kg", "kg a litre", container={"mass": spread, "length": 200})
+
+
 def test_flat_wider_than_half_the_diameter():
     refused("set_flat 33.1 mm", "(33 mm)", container={"set_flat": 33.1})
 
