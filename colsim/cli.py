@@ -25,6 +25,7 @@ from colsim.advice.count import risk_by_count
 from colsim.advice.decision import Decision
 from colsim.advice.report import as_json_object, as_text, care_as_text, check_as_text, count_as_text, why
 from colsim.advice.spacer import MAX_FILLS
+from colsim.cli_new import new, take_options
 from colsim.errors import ColsimError, OutputError, ScenarioError
 from colsim.model import CATALOGUE, Scenario
 from colsim.model.base import keys
@@ -49,6 +50,7 @@ app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
     help="How bottles and cans jam in the columns of a drink vending machine, and what to change.",
 )
 Seed = Annotated[int | None, typer.Option(min=0, help="seed of all draws; a fresh one if not given")]
@@ -59,6 +61,10 @@ EngineName = Annotated[
     str, typer.Option(metavar=" | ".join(ENGINES), help="what simulates; auto takes the compiled one")
 ]
 ScenarioFile = Annotated[Path, typer.Argument(metavar="FILE", help="scenario in TOML", show_default=False)]
+
+
+app.callback()(take_options)
+app.command()(new)
 
 
 @app.command()
