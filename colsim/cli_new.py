@@ -12,9 +12,9 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from colsim.errors import OutputError, ScenarioError
-from colsim.model import Column, Container, Layer, Liner, Loading, Rotor, Target
+from colsim.model import Column, Container, Liner, Loading, Rotor, Scenario, Target
 from colsim.model.conditions import Conditions, OnHand
-from colsim.model.fields import choices_of, quantity_of
+from colsim.model.fields import choices_of, part_of, quantity_of
 from colsim.model.generic_sizes import figures_of
 from colsim.model.squeeze_test import SqueezeReading
 from colsim.version import __version__
@@ -106,9 +106,9 @@ def scenario_to_fill_in(like: str | None = None) -> str:
     lines = [
         'title = "site, machine, column"',
         *_part("container", Container, own, figures),
-        *_part("container.squeeze_test", SqueezeReading, several=True),
+        *_part("container.squeeze_test", SqueezeReading, among=Container),
         *_part("column", Column, guesses["column"]),
-        *_part("column.liners", Liner, several=True),
+        *_part("column.liners", Liner, among=Column),
         *_part("rotor", Rotor, guesses["rotor"]),
         *_part("loading", Loading, {"count": "8"}),
         *_part("conditions", Conditions),
@@ -150,7 +150,7 @@ def _part(
     given: Mapping[str, str] | None = None,
     usual: Mapping[str, Any] | None = None,
     *,
-    several: bool = False,
+    among: type[BaseModel] = Scenario,
 ) -> Iterator[str]:
     """Write one table: what is given as it is, all else behind a #.
 
@@ -164,28 +164,30 @@ def _part(
         Values in TOML, by key.
     usual : mapping of str to object, optional
         Values that the catalogue gives, by key.
-    several : bool
-        Whether it is one of a list of tables, all of it behind a #.
+    among : type
+        What holds the table; what another part than a scenario holds is one of a list, all of it behind a #.
 
     Yields
     ------
     str
         A line.
     """
-    given, usual = given or {}, usual or {}
-    yield from ("", "#" * _WIDTH, f"# [[{path}]]" if several else f"[{path}]")
+    given, usual, several = given or {}, usual or {}, among is not Scenario
+    about = among.model_fields[path.rpartition(".")[2]].description
+    yield from ("", "#" * _WIDTH, *_comment(about))
+    yield f"# [[{path}]]" if several else f"[{path}]"
     for name, field in model.model_fields.items():
-        if name in _NOT_ON_SITE or _holds_tables(field) or (name == "like" and name not in given):
+        if name in _NOT_ON_SITE or part_of(field.annotation) is not None or (name == "like" and name not in given):
             continue
-        yield from ("", *textwrap.wrap(field.description or "", _WIDTH, initial_indent="# ", subsequent_indent="# "))
+        yield from ("", *_comment(field.description))
         if name in given:
             yield f"{name} = {given[name]}"
         else:
             yield f"# {name} = {_example(field, usual.get(name))}"
 
 
-def _holds_tables(field: FieldInfo) -> bool:
-    return any(kind.__name__ in str(field.annotation) for kind in (SqueezeReading, Liner, Layer))
+def _comment(text: str | None) -> list[str]:
+    return textwrap.wrap(text or "", _WIDTH, initial_indent="# ", subsequent_indent="# ")
 
 
 def _example(field: FieldInfo, usual: Any) -> str:

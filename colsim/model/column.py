@@ -31,9 +31,13 @@ class Liner(Description):
     may_spread: ClassVar[bool] = True
 
     wall: Literal["left", "right", "both"] = Field("both", description="which wall carries it, seen from the front")
-    bottom: Length = Field(0.0, ge=0, description="tape from the throat up to its lower edge [mm]")
+    bottom: Length = Field(
+        0.0, ge=0, description="tape from the throat up to its lower edge [mm]; sheets of one wall do not overlap"
+    )
     top: Annotated[Length, Field(gt=0)] | None = Field(
-        None, description="tape from the throat up to its upper edge [mm]; the whole wall if not given"
+        None,
+        description="tape from the throat up to its upper edge [mm], above the lower edge and at most the column's "
+        "height; the whole wall if not given",
     )
     friction: Friction = Field(
         ge=0,
@@ -44,7 +48,11 @@ class Liner(Description):
     )
     condition: LinerCondition | None = Field(None, description="how the sheet looks, if you cannot measure it")
     lifted_edge: Length = Field(
-        0.0, ge=0, le=50, description="ruler: how far its top edge stands off the wall [mm]; 0 if it lies flush"
+        0.0,
+        ge=0,
+        le=50,
+        description="ruler: how far its top edge stands off the wall [mm]; 0 if it lies flush; below the height of a "
+        "container",
     )
 
     @classmethod
@@ -83,25 +91,31 @@ class Column(Description):
 
     may_spread: ClassVar[bool] = True
 
-    width: Length = Field(gt=20, le=400, description="ruler between the walls, liner to liner [mm]")
+    width: Length = Field(
+        gt=20,
+        le=400,
+        description="ruler between the walls, liner to liner [mm]; at least the width of a container and below twice "
+        "its height",
+    )
     height: Length = Field(
         gt=50, le=3000, description="tape from the throat, where the rotor begins, up to the top of the walls [mm]"
     )
     throat: Annotated[Length, Field(gt=20, le=400)] | None = Field(
         None,
-        description="ruler across the narrowest place above the rotor [mm]; the column's width if not given",
+        description="ruler across the narrowest place above the rotor [mm], at least the width of a container and at "
+        "most that of the column; the column's width if not given",
     )
     throat_radius: Annotated[Length, AssumedRange(3.0, 15.0)] = Field(
         10.0,
         ge=0,
         le=100,
         description="radius to which the edge is rounded where wall or floor ends above the rotor, by radius "
-        "gauge [mm]; assumed 10 if not given",
+        "gauge [mm]; less than takes the whole wall or floor; assumed 10, or what fits, if not given",
     )
     floor_slope: Annotated[Angle, Field(ge=10, lt=90)] | None = Field(
         None,
-        description="slope of the converging floor above the horizontal [deg]; needed where the throat is "
-        "narrower than the column",
+        description="slope of the converging floor above the horizontal [deg]; needed where the throat is narrower "
+        "than the column; the floor ends below the top of the walls",
     )
     wall_friction: Friction = Field(
         ge=0,

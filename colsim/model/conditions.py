@@ -20,10 +20,10 @@ class Conditions(Description):
         False, description="whether condensation stands on the containers; lowers the frictions that words stand for"
     )
     loading_temperature: Annotated[Temperature, Field(ge=-10, le=60)] | None = Field(
-        None, description="thermometer in the store or van, when loaded [deg C]"
+        None, description="thermometer in the store or van, when loaded [deg C]; for a drink with gas -1.5 to 40"
     )
     service_temperature: Annotated[Temperature, Field(ge=-10, le=60)] | None = Field(
-        None, description="thermometer in the column, in service [deg C]"
+        None, description="thermometer in the column, in service [deg C]; for a drink with gas -1.5 to 40"
     )
     days: float = Field(
         0.0,

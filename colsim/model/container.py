@@ -91,7 +91,8 @@ class Container(Description):
         gt=20, le=150, description="calliper across the widest part, turned a quarter and averaged [mm]"
     )
     length: Annotated[Length, Field(gt=20, le=400)] | None = Field(
-        None, description="ruler from base to the top of the cap [mm]"
+        None,
+        description="ruler from base to the top of the cap [mm]; long enough for the drink in it, at 1.1 g/ml",
     )
     mass: Mass = Field(
         gt=0.02,
@@ -101,7 +102,8 @@ class Container(Description):
     )
     empty_mass: Annotated[Mass, Field(gt=0, le=1)] | None = Field(
         None,
-        description="kitchen scale, empty and dry with its cap [kg]; assumed 3.5 % of the mass if not given",
+        description="kitchen scale, empty and dry with its cap [kg], below the mass; assumed 3.5 % of the mass if not "
+        "given",
     )
     liquid_spin: Annotated[Number, AssumedRange(0.1, 0.3)] = Field(
         0.2,
@@ -113,7 +115,8 @@ class Container(Description):
         0.0,
         ge=0,
         description="width of a permanent flat [mm]: on a tilting board, flat down and axis across the slope, "
-        "height times the tangent of the angle at which it starts to roll; 0 if it rolls at once",
+        "height times the tangent of the angle at which it starts to roll; 0 if it rolls at once; at most half the "
+        "diameter",
     )
     friction: Annotated[Friction, AssumedRange(0.15, 0.45)] = Field(
         0.25,
@@ -150,10 +153,12 @@ class Container(Description):
         "kitchen scale, a board below and one above; press until the scale shows some 5 kg more, and read by ruler how "
         "many mm the upper board came down, less what the scale alone gives way by; kilograms times 9.81 over mm; "
         "500 for what does not give, such as glass; by its drink, carbonation or gauge_pressure, or an unknown range, "
-        "if not given",
+        "if not given; not besides wall_thickness, wall_feel or squeeze_test",
     )
     wall_thickness: Annotated[Length, Field(gt=0, le=5)] | None = Field(
-        None, description="micrometer on a piece cut from an empty one, half-way up [mm]; by its feel if not given"
+        None,
+        description="micrometer on a piece cut from an empty one, half-way up [mm], at most a twentieth of the "
+        "diameter; by its feel if not given",
     )
     wall_feel: WallFeel | None = Field(None, description="side wall under the thumb, if you cannot measure it")
     modulus: Annotated[Modulus, Field(ge=200, le=100_000)] | None = Field(
@@ -164,13 +169,15 @@ class Container(Description):
     carbonation: Annotated[Number, Field(ge=0, le=5)] | None = Field(
         None,
         description="carbon dioxide in the drink, from the bottler [volumes]; by the drink if not given; up to 1 it "
-        "counts as still, and its wall holds it",
+        "counts as still, and its wall holds it; of any other as much as makes 2 N/mm between boards, or say what its "
+        "wall is",
     )
     drink: Drink | None = Field(None, description="what is in it, if you do not know its carbonation")
     gauge_pressure: Annotated[Pressure, Field(ge=-60, le=1000)] | None = Field(
         None,
-        description="pressure above that of the air in a closed one at the temperature of loading, gauge with a needle "
-        "through the cap [kPa]; goes before drink and carbonation; up to 5 its wall holds it",
+        description="pressure above that of the air in a closed one at the temperature of loading, gauge with a "
+        "needle through the cap [kPa]; goes before drink and carbonation; up to 5 its wall holds it, and above as "
+        "much as makes 2 N/mm between boards, or say what its wall is",
     )
     headspace: Annotated[Number, Field(ge=0, le=0.5)] | None = Field(
         None,
@@ -179,13 +186,14 @@ class Container(Description):
     )
     inside_volume: Annotated[Volume, Field(ge=20, le=10_000)] | None = Field(
         None,
-        description="all that it holds, grams of water to the brim [ml]; if not given, mass less empty mass at 1 g/ml "
-        "over 1 less headspace",
+        description="all that it holds, grams of water to the brim [ml], enough for the drink at 1.1 g/ml; if not "
+        "given, mass less empty mass at 1 g/ml over 1 less headspace",
     )
     body_length: Annotated[Length, Field(gt=5, le=400)] | None = Field(
         None,
-        description="ruler along the straight part between base and shoulder [mm]; where it counts an unknown range by "
-        "what it holds, or by the length of a can, if not given",
+        description="ruler along the straight part between base and shoulder [mm], at most the length, and so that it "
+        "alone does not hold more than the whole; where it counts an unknown range by what it holds, or by the length "
+        "of a can, if not given",
     )
     end_stiffness: Annotated[Number, Field(ge=1, le=10_000)] | None = Field(
         None,
@@ -207,7 +215,8 @@ class Container(Description):
     squeeze_test: tuple[SqueezeReading, ...] = Field(
         (),
         strict=False,
-        description="heights of one between boards, under three loads or more; goes before what is known of its wall",
+        description="heights of one between boards: three readings or more under two loads or more, none higher than "
+        "the diameter, none more than 1 mm higher under more load; goes before what is known of its wall",
     )
     tested_diameter: Annotated[Length, Field(gt=20, le=150)] | None = Field(
         None, description="diameter of the one in the squeeze test [mm]; the typical diameter if not given"

@@ -90,15 +90,23 @@ def keys(model: type[BaseModel], prefix: str = "") -> Iterator[Key]:
     """
     for name, field in model.model_fields.items():
         part = part_of(field.annotation)
-        if part is not None:
-            by_name = "NAME." if get_origin(field.annotation) is dict else ""
-            yield from keys(part, f"{prefix}{name}.{by_name}")
+        path, default = f"{prefix}{name}", _default_of(field)
+        if part is None:
+            allowed = " | ".join(choices_of(field.annotation)) or " and ".join(bounds_of(metadata_of(field)))
+            yield Key(path, allowed, default, field.description or "")
             continue
-        allowed = " | ".join(choices_of(field.annotation)) or " and ".join(bounds_of(metadata_of(field)))
-        default = "may be left out" if field.default in (None, ()) else f"if not given: {field.default}"
-        if field.is_required():
-            default = "required"
-        yield Key(f"{prefix}{name}", allowed, default, field.description or "")
+        kind = next((get_origin(o) for o in (field.annotation, *get_args(field.annotation)) if get_origin(o)), None)
+        allowed = "tables by name" if kind is dict else "a list of tables" if kind is tuple else "a table"
+        yield Key(path, allowed, default, field.description or "")
+        yield from keys(part, f"{path}.NAME." if kind is dict else f"{path}.")
+
+
+def _default_of(field: FieldInfo) -> str:
+    if field.is_required():
+        return "required"
+    if field.default_factory is not None or field.default in (None, ()):
+        return "may be left out"
+    return f"if not given: {field.default}"
 
 
 def part_of(annotation: Any) -> type[BaseModel] | None:

@@ -17,7 +17,7 @@ MOST_CONTAINERS = 200
 class Layer(Description):
     """Containers of one kind on top of each other."""
 
-    container: str = Field(description="name of one of the containers")
+    container: str = Field(description="name of one of the containers that are described")
     count: int = Field(ge=1, le=MOST_CONTAINERS, description="how many of it")
 
 
@@ -27,14 +27,20 @@ class Loading(Description):
     may_spread: ClassVar[bool] = True
 
     count: Annotated[int, Field(ge=1, le=MOST_CONTAINERS)] | None = Field(
-        None, description="containers loaded, the one in the pocket included, where all are of one kind"
+        None,
+        description="containers loaded, the one in the pocket included, where all are of one kind, in place of "
+        "layers; no more than fit",
     )
     layers: tuple[Layer, ...] = Field(
-        (), strict=False, description="containers and counts from the bottom up, where there are several kinds"
+        (),
+        strict=False,
+        description="containers and counts from the bottom up, where there are several kinds, in place of count; no "
+        "more than fit",
     )
     top_up_at: Annotated[int, Field(ge=1, le=MOST_CONTAINERS)] | None = Field(
         None,
-        description="containers left in the column at which it is once filled up again, with the kind on top",
+        description="containers left in the column at which it is once filled up again, with the kind on top; fewer "
+        "than are loaded",
     )
     pattern: Literal["alternate", "one_side", "random"] = Field(
         "alternate",

@@ -25,10 +25,14 @@ class ScenarioParts(Description):
 
     title: str = Field("untitled", description="what you call this column")
     container: Container | None = Field(
-        None, description="what is vended, where it is of one kind: a table, or the name of a catalogue entry"
+        None,
+        description="what is vended, where it is of one kind, in place of containers: a table, or the name of a "
+        "catalogue entry",
     )
     containers: dict[str, Container] = Field(
-        default_factory=dict, description="what is vended, where it is of several kinds: a table of tables by name"
+        default_factory=dict,
+        description="what is vended, where it is of several kinds, in place of container: a table of tables by name, "
+        "each name without a dot",
     )
     column: Column = Field(description="walls, liners, floor and throat")
     rotor: Rotor = Field(description="drum, pocket, spacer and motor")

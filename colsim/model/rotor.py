@@ -22,18 +22,32 @@ class Rotor(Description):
 
     may_spread: ClassVar[bool] = True
 
-    radius: Length = Field(gt=20, le=300, description="half the calliper or ruler reading across the drum [mm]")
-    pockets: int = Field(ge=1, le=6, description="count them; one vend turns the drum by one pocket")
+    radius: Length = Field(
+        gt=20, le=300, description="half the calliper or ruler reading across the drum [mm]; more than half the throat"
+    )
+    pockets: int = Field(
+        ge=1,
+        le=6,
+        description="count them; one vend turns the drum by one pocket; they do not run into each other, and land is "
+        "left between",
+    )
     pocket_width: Length = Field(
-        gt=10, le=400, description="ruler across the mouth of the bare pocket, without spacer [mm]"
+        gt=10,
+        le=400,
+        description="ruler across the mouth of the bare pocket, without spacer [mm]; below the drum's diameter, and "
+        "wide enough for a container with the spacer in",
     )
     pocket_depth: Length = Field(
         gt=5,
         le=300,
-        description="ruler laid in the bare pocket from its floor to the height of the drum's highest point [mm]",
+        description="ruler laid in the bare pocket from its floor to the height of the drum's highest point [mm]; "
+        "below the radius",
     )
     spacer_thickness: Length = Field(
-        0.0, ge=0, le=200, description="calliper on the insert in the pocket [mm]; 0 without one"
+        0.0,
+        ge=0,
+        le=200,
+        description="calliper on the insert in the pocket [mm], which it does not fill; 0 without one",
     )
     spacer_kind: Literal["raises_floor", "narrows_pocket"] = Field(
         "raises_floor",
@@ -50,8 +64,8 @@ class Rotor(Description):
         10.0,
         ge=0,
         le=30,
-        description="radius to which the edges of the pocket's mouth are rounded, by radius gauge [mm]; assumed "
-        "10 if not given",
+        description="radius to which the edges of the pocket's mouth are rounded, by radius gauge [mm]; less than "
+        "takes the pocket's sides or the land; assumed 10, or what fits, if not given",
     )
     friction: Annotated[Friction, AssumedRange(0.15, 0.4)] = Field(
         0.25,
@@ -86,7 +100,7 @@ class Rotor(Description):
         "ruler in: with pocket_refuses it stands in for pocket_width",
     )
     pocket_refuses: Annotated[Length, Field(gt=10, le=400)] | None = Field(
-        None, description="diameter of the narrowest container that does not go in [mm]"
+        None, description="diameter of the narrowest container that does not go in [mm], above pocket_takes"
     )
 
     @classmethod

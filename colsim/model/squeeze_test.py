@@ -38,7 +38,9 @@ class SqueezeReading(Description):
     """One height of a bottle that lies on a flat board between two guides, with a board and a load on top."""
 
     bottles: Annotated[int, Field(ge=0, le=100)] | None = Field(
-        None, description="how many of the same bottles stand on the board; take a board that weighs next to nothing"
+        None,
+        description="how many of the same bottles stand on the board, or load in its place; take a board that weighs "
+        "next to nothing",
     )
     load: Annotated[Force, Field(ge=0, le=1000)] | None = Field(
         None, description="in place of bottles: weight of board and what stands on it [N], scale in kg times 9.81"

@@ -51,7 +51,7 @@ def test_every_key_worth_measuring_is_there_with_how_it_is_measured():
         if field in NOT_ON_SITE | {"like"}:
             assert f"{field} = " not in text
             continue
-        assert f"\n{field} = " in text or f"\n# {field} = " in text
+        assert any(f"\n{start}" in text for start in (f"{field} = ", f"# {field} = ", f"# [[{key.path}]]"))
         assert " ".join(key.description.split()) in unwrapped
 
 
