@@ -123,7 +123,11 @@ class Description(BaseModel):
 
     _spreads: dict[str, Spread] = PrivateAttr(default_factory=dict)
 
-    def __init__(self, **data: Any) -> None:
+    def __init__(self, *unnamed: Any, **data: Any) -> None:
+        if unnamed:
+            raise ScenarioError(
+                f"got {len(unnamed)} values without names; allowed: values by name, so unpack a table with **"
+            )
         try:
             super().__init__(**{name: _of_python(value) for name, value in data.items()})
         except ValidationError as error:

@@ -11,6 +11,7 @@ from pydantic import Field, model_validator
 
 from colsim.errors import ScenarioError
 from colsim.model.base import Angle, AssumedRange, Description, Friction, Length
+from colsim.model.checks import require_known, require_numbers
 from colsim.model.spread import StandIn
 from colsim.model.stand_ins import (
     FRICTION_ON_LINER,
@@ -216,9 +217,12 @@ class Column(Description):
 
         Raises
         ------
+        ScenarioError
+            If it is no number.
         RangeError
             Where the closed form does not hold.
         """
+        require_numbers(thickness=thickness)
         return capacity(self.height - self.floor_height, thickness, self.width)
 
     def throat_edge_length(self, housing_radius: float) -> float:
@@ -233,6 +237,11 @@ class Column(Description):
         -------
         float
             Length [mm]: the edge's circle touches the line here, and the housing's circle from outside.
+
+        Raises
+        ------
+        ScenarioError
+            If the radius is no number, or below half the throat's width.
         """
         along, out = self._housing_corner(housing_radius)
         return math.sqrt(along**2 + 2 * self.throat_radius * (housing_radius - out)) - along
@@ -249,6 +258,11 @@ class Column(Description):
         -------
         float
             [mm]; `throat_edge_length` solved for the radius.
+
+        Raises
+        ------
+        ScenarioError
+            As `throat_edge_length`.
         """
         along, out = self._housing_corner(housing_radius)
         return ((self.edge_room + along) ** 2 - along**2) / (2 * (housing_radius - out))
@@ -257,6 +271,10 @@ class Column(Description):
         """Give where wall or floor meets the housing, along the wall and out of it, from the drum's axis [mm]."""
         slope = math.radians(90.0 if self.floor_slope is None else self.floor_slope)
         x = self.throat_width / 2
+        require_numbers(housing_radius=housing_radius)
+        if housing_radius < x:
+            text = f"got {housing_radius:g} mm; allowed: at least half the throat's width ({x:g} mm)"
+            raise ScenarioError([("housing_radius", text)])
         y = math.sqrt(housing_radius**2 - x**2)
         return x * math.cos(slope) + y * math.sin(slope), x * math.sin(slope) - y * math.cos(slope)
 
@@ -271,7 +289,13 @@ class Column(Description):
         Returns
         -------
         list of LinerZone
+
+        Raises
+        ------
+        ScenarioError
+            If there is no such wall.
         """
+        require_known("wall", wall, ("left", "right"))
         zones = [
             LinerZone(liner.bottom, self.height if liner.top is None else liner.top, liner.friction, liner.lifted_edge)
             for liner in self.liners

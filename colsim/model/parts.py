@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from numbers import Integral
 
 from pydantic import Field
 
+from colsim.errors import ScenarioError
 from colsim.model.base import Description
+from colsim.model.checks import require_a, require_known, require_numbers
 from colsim.model.column import Column
 from colsim.model.conditions import Conditions, OnHand
 from colsim.model.container import Container
@@ -58,7 +61,14 @@ class ScenarioParts(Description):
         -------
         str
             A key of `products`.
+
+        Raises
+        ------
+        ScenarioError
+            If the place is no whole number, or below 0.
         """
+        if not isinstance(item, Integral) or item < 0:
+            raise ScenarioError([("item", f"got {item!r}; allowed: a whole number of 0 or more")])
         for layer in self.loading.layers:
             if item < layer.count:
                 return layer.container
@@ -90,7 +100,14 @@ class ScenarioParts(Description):
         -------
         float
             [-]; of two kinds ``loading.mixed_friction``, or the geometric mean of what each has with its like.
+
+        Raises
+        ------
+        ScenarioError
+            If one is no key of `products`.
         """
+        require_known("first", first, self.products)
+        require_known("second", second, self.products)
         a, b = self.products[first].friction, self.products[second].friction
         if first != second and self.loading.mixed_friction is not None:
             return self.loading.mixed_friction
@@ -112,7 +129,14 @@ class ScenarioParts(Description):
         -------
         float
             [-]
+
+        Raises
+        ------
+        ScenarioError
+            If there is no such wall, or container or height are none.
         """
+        require_a("container", container, Container, "a Container")
+        require_numbers(height=height)
         zone = next((z for z in self.column.liner_zones(wall) if z.bottom <= height <= z.top), None)
         if zone is not None:
             return zone.friction if container.liner_friction is None else container.liner_friction

@@ -12,6 +12,7 @@ from pydantic import model_validator
 
 from colsim.errors import ScenarioError
 from colsim.model.base import Description
+from colsim.model.checks import require_a, require_numbers
 from colsim.model.container import Container
 from colsim.model.contradictions import contradictions
 from colsim.model.parts import ScenarioParts
@@ -94,8 +95,7 @@ class Scenario(ScenarioParts):
         ScenarioError
             If the file cannot be read, is not TOML, or does not describe a column that can be simulated.
         """
-        if not isinstance(path, (str, Path)):
-            raise ScenarioError(f"path: got {path!r}; allowed: the path of a scenario file, as text or Path")
+        require_a("path", path, (str, Path), "the path of a scenario file, as text or Path")
         try:
             content = Path(path).read_bytes()
         except (OSError, ValueError) as error:
@@ -127,8 +127,7 @@ class Scenario(ScenarioParts):
         ScenarioError
             As `from_toml`.
         """
-        if not isinstance(text, str):
-            raise ScenarioError(f"text: got {text!r}; allowed: the text of a scenario file")
+        require_a("text", text, str, "the text of a scenario file")
         return cls._from_text(text, "")
 
     @classmethod
@@ -284,7 +283,13 @@ class Scenario(ScenarioParts):
         -------
         frozenset of str
             Those of its own `Container.without_effect`, and how much its wall creeps if it lies for no days.
+
+        Raises
+        ------
+        ScenarioError
+            If it is no container.
         """
+        require_a("container", container, Container, "a Container")
         return container.without_effect | (frozenset() if self.conditions.days else frozenset({"creep_exponent"}))
 
     def _is_without_effect(self, path: str) -> bool:
@@ -331,7 +336,14 @@ class Scenario(ScenarioParts):
         -------
         float
             The end, or the first of the way's half, quarter and so on that is allowed; the typical value if none is.
+
+        Raises
+        ------
+        ScenarioError
+            If the ends are no numbers, or there is no such path.
         """
+        require_numbers(typical=typical, end=end)
+        put(self.as_given(), type(self), path, typical)  # refuses a path that there is not
         for k in range(_SHRINKINGS):
             value = typical + (end - typical) * 0.5**k
             try:

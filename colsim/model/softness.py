@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Literal, TypeVar
 
 from colsim.errors import RangeError, ScenarioError
+from colsim.model.checks import require_conditions, require_not_negative
 from colsim.model.conditions import Conditions
 from colsim.model.described import DescribedContainer
 from colsim.model.spread import Spread, StandIn
@@ -320,6 +321,7 @@ def _of_carbonation(volumes: float, temperature: float, when: str) -> float:
 
 def bottle_of(container: DescribedContainer, conditions: Conditions | None = None) -> Bottle | None:
     """Make the closed form of a squeezed bottle; `Container.bottle` is its front."""
+    require_conditions(conditions)
     if not container.is_soft:
         return None
     fit = squeeze_fit_of(container, conditions)
@@ -360,6 +362,7 @@ def _as_described(container: DescribedContainer, conditions: Conditions | None) 
 
 def squeeze_fit_of(container: DescribedContainer, conditions: Conditions | None = None) -> SqueezeFit | None:
     """Fit a container's squeeze test; `Container.squeeze_fit` is its front."""
+    require_conditions(conditions)
     if not container.squeeze_test:
         return None
     bottle = _as_described(container, conditions)
@@ -403,8 +406,9 @@ def heights_under(
     Raises
     ------
     ScenarioError
-        If the container is not soft.
+        If the container is not soft, or a load is no number or below 0.
     """
+    require_not_negative(loads_on_top=loads_on_top)
     bottle = bottle_of(container, conditions)
     if bottle is None:
         raise ScenarioError(f"{container.name} has no soft wall; give wall_thickness, wall_feel or squeeze_test of it")
@@ -440,6 +444,7 @@ def height_band(
     ScenarioError
         As `heights_under` and `softest_and_stiffest`.
     """
+    require_not_negative(loads_on_top=loads_on_top)
     loads = sorted(loads_on_top)
     ends = [
         end

@@ -160,8 +160,10 @@ class Spread:
         Raises
         ------
         ScenarioError
-            If a key is unknown or a value is not allowed.
+            If it is no table, a key is unknown or a value is not allowed.
         """
+        if not isinstance(table, Mapping):
+            raise ScenarioError(f"got {table!r}; allowed: a table, such as {{'kind': 'unknown', 'low': 1, 'high': 2}}")
         names = [field.name for field in dataclasses.fields(cls)]
         values: dict[str, Any] = {}
         for key, value in table.items():
@@ -200,7 +202,14 @@ class Spread:
         -------
         float
             [unit of the field]
+
+        Raises
+        ------
+        ScenarioError
+            If the share is no number from 0 to 1.
         """
+        if not is_number(share) or not 0 <= share <= 1:
+            raise ScenarioError([("share", f"got {share!r}; allowed: from 0 to 1")])
         if self.shape == "fixed":
             return self.typical
         if self.shape == "uniform":

@@ -5,9 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from colsim.errors import ScenarioError
+from colsim.model.checks import require_conditions
 from colsim.model.conditions import Conditions
 from colsim.model.described import DescribedContainer
-from colsim.model.softness import SIZES_OF_SOFT, SOFTENS, USUAL_TEMPERATURE, body_length_range, pressure_at
+from colsim.model.softness import (
+    SIZES_OF_SOFT,
+    SOFTENS,
+    USUAL_TEMPERATURE,
+    body_length_range,
+    pressure_at,
+)
 from colsim.model.spread import Spread, StandIn
 from colsim.model.stand_ins import ANY_STIFFNESS, CAN_BODY, CARBONATION
 from colsim.theory.contact import in_series, skin_stiffness
@@ -108,6 +115,7 @@ def require_sizes_of_firm(container: DescribedContainer) -> None:
 
 def board_stiffness(container: DescribedContainer, conditions: Conditions | None = None) -> float:
     """Give the stiffness of a firm container between two boards; `Container.board_stiffness` is its front."""
+    require_conditions(conditions)
     if container.is_soft:
         text = "its wall holds it, so that no one number says how it gives way; ask for its bottle"
         raise ScenarioError(f"{container.name} is soft: {text}")

@@ -135,9 +135,9 @@ def test_in_a_notebook_it_is_shown_as_it_is_written():
 
 @pytest.mark.parametrize("bad", [5, None, b"x", ["a"]])
 def test_what_is_no_path_or_no_text_is_refused_by_an_error_of_ours(bad):
-    with pytest.raises(ScenarioError, match=r"path: got .*; allowed: the path of a scenario file"):
+    with pytest.raises(ScenarioError, match=r"^path: got .*; allowed: the path of a scenario file"):
         Scenario.from_toml(bad)
-    with pytest.raises(ScenarioError, match=r"text: got .*; allowed: the text of a scenario file"):
+    with pytest.raises(ScenarioError, match=r"^text: got .*; allowed: the text of a scenario file"):
         Scenario.from_toml_text(bad)
 
 
