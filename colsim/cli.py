@@ -30,6 +30,7 @@ from colsim.advice.report import as_text, count_as_text
 from colsim.advice.spacer import MAX_FILLS, SPACER
 from colsim.advice.why import why
 from colsim.advice.words import care_as_text
+from colsim.cli_new import new, take_options
 from colsim.errors import ColsimError, OutputError, ScenarioError
 from colsim.model import CATALOGUE, Scenario
 from colsim.model.base import keys
@@ -53,6 +54,7 @@ app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
     help="How bottles and cans jam in the columns of a drink vending machine, and what to change.",
 )
 Seed = Annotated[int | None, typer.Option(min=0, help="seed of all draws; a fresh one if not given")]
@@ -67,6 +69,10 @@ Changes = Annotated[
     typer.Option("--set", metavar="PATH=VALUE", help="change one key of the scenario; once for each key"),
 ]
 ScenarioFile = Annotated[Path, typer.Argument(metavar="FILE", help="scenario in TOML", show_default=False)]
+
+
+app.callback()(take_options)
+app.command()(new)
 
 
 @app.command()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Literal
 
 from colsim.advice.spacer_bounds import spacer_bounds, spacer_geometry
 from colsim.errors import RangeError
@@ -49,7 +50,7 @@ def what_follows(scenario: Scenario) -> tuple[tuple[str, str], ...]:
         found += [
             ("fit", _fit(scenario, container, who)),
             ("stiffness", _stiffness(scenario, container)),
-            ("bridging", _bridging(scenario, container)),
+            ("bridging", _bridging(scenario, container, name)),
             ("capacity", _capacity(scenario, container)),
             ("pocket", _pocket(scenario, container)),
         ]
@@ -77,27 +78,62 @@ def _stiffness(scenario: Scenario, container: Container) -> str:
     return f"firm: {container.board_stiffness(scenario.conditions):.0f} N take 1 mm off between boards ({why})."
 
 
-def _bridging(scenario: Scenario, container: Container) -> str:
+def _bridging(scenario: Scenario, container: Container, name: str) -> str:
     column = scenario.column
-    needed = critical_friction(column.width, container.height)
-    zones = [zone for wall in ("left", "right") for zone in column.liner_zones(wall)]
-    on_wall = column.wall_friction if container.wall_friction is None else container.wall_friction
-    on_liners = [zone.friction if container.liner_friction is None else container.liner_friction for zone in zones]
-    grip = min(max([on_wall, *on_liners]), container.friction)
+    needed, grip = _least_needed(scenario, name), _greatest_grip(scenario, name)
     text = (
         f"between plain walls a stack can hold itself up only if walls and containers grip more than {needed:.2f}; "
         f"yours grip {grip:.2f} at most"
     )
     if grip < needed:
         text += ", so the walls alone cannot do it"
-    elif container.set_flat == 0:
+    elif (flat := _end(scenario, _path(scenario, name, "set_flat"), container.set_flat, "high")) == 0:
         text += ", but round containers still roll down"
     else:
-        text += f", and flats of {container.set_flat:g} mm hinder rolling: it may bridge"
-    places = ["the lifted liner edge"] if any(zone.lifted_edge > 0 for zone in zones) else []
+        text += f", and flats of {flat:g} mm hinder rolling: it may bridge"
+    edges = [
+        _end(scenario, f"column.liners.{k}.lifted_edge", liner.lifted_edge, "high")
+        for k, liner in enumerate(column.liners)
+    ]
+    places = ["the lifted liner edge"] if any(edge > 0 for edge in edges) else []
     places += ["the converging floor"] if column.floor_height else []
     where = " and ".join([*places, "the throat's edge"])
     return f"{text}. At {where} less is enough: simulate (colsim advise)."
+
+
+def _least_needed(scenario: Scenario, name: str) -> float:
+    """Give the least friction of a bridge where the column is as wide and the container as small as they may be."""
+    container = scenario.products[name]
+    width = _end(scenario, "column.width", scenario.column.width, "high")
+    diameter = _end(scenario, _path(scenario, name, "diameter"), container.diameter, "low")
+    flat = _end(scenario, _path(scenario, name, "set_flat"), container.set_flat, "high")
+    height = diameter - 2 * flat / math.pi
+    return critical_friction(width, height) if width < 2 * height else 0.0
+
+
+def _greatest_grip(scenario: Scenario, name: str) -> float:
+    """Give the friction that walls, liners and containers may reach together, at the upper ends of what they may be."""
+    container, column = scenario.products[name], scenario.column
+
+    def on(own: str, otherwise: str, value: float) -> float:
+        given = getattr(container, own)
+        path = otherwise if given is None else _path(scenario, name, own)
+        return _end(scenario, path, value if given is None else given, "high")
+
+    walls = [on("wall_friction", "column.wall_friction", column.wall_friction)] + [
+        on("liner_friction", f"column.liners.{k}.friction", liner.friction) for k, liner in enumerate(column.liners)
+    ]
+    return min(max(walls), _end(scenario, _path(scenario, name, "friction"), container.friction, "high"))
+
+
+def _path(scenario: Scenario, name: str, field: str) -> str:
+    return f"container.{field}" if scenario.container is not None else f"containers.{name}.{field}"
+
+
+def _end(scenario: Scenario, path: str, value: float, end: Literal["low", "high"]) -> float:
+    """Give an end of what a number may be, whether it varies or is unknown; the number itself if it is known."""
+    spread = scenario.varying().get(path) or scenario.unknowns().get(path)
+    return value if spread is None else float(getattr(spread, end))
 
 
 def _capacity(scenario: Scenario, container: Container) -> str:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from types import MappingProxyType
-from typing import Annotated, Any, ClassVar, Literal, Self, get_args, get_origin
+from typing import Annotated, Any, ClassVar, Self
 
+import numpy as np
 from pydantic import (
     BaseModel,
     BeforeValidator,
@@ -19,18 +20,20 @@ from pydantic import (
     ValidationError,
     model_validator,
 )
-from pydantic.fields import FieldInfo
-from pydantic_core import CoreSchema, ErrorDetails
+from pydantic_core import CoreSchema
 
 from colsim.errors import ScenarioError
+from colsim.model.fields import Key, keys, part_of, reader_of
+from colsim.model.refusals import AsRead, nearest_name, problems_of
 from colsim.model.spread import Spread, StandIn, is_spread
-from colsim.model.units import QUANTITIES, as_float, read_quantity
+from colsim.model.units import QUANTITIES, as_float, is_number, read_friction, read_quantity
 
 __all__ = [
     "Angle",
     "AssumedRange",
     "Description",
     "Force",
+    "Friction",
     "Key",
     "Length",
     "Mass",
@@ -49,20 +52,20 @@ __all__ = [
 ]
 
 
-def _finite(unit: str) -> Any:
+def _finite(unit: str, *, or_text: bool = True) -> Any:
     def extend(schema: dict[str, Any]) -> None:
         schema["unit"] = unit
-        schema["type"] = ["number", "string", "object"] if unit != "-" else ["number", "object"]
+        schema["type"] = ["number", "string", "object"] if or_text else ["number", "object"]
 
     return Field(allow_inf_nan=False, json_schema_extra=extend)
 
 
 def _reads(name: str) -> BeforeValidator:
-    return BeforeValidator(lambda value: read_quantity(value, QUANTITIES[name]))
+    return BeforeValidator(partial(read_quantity, quantity=QUANTITIES[name]))
 
 
 def _plain_number(value: Any) -> float:
-    if isinstance(value, (int, float)) and not isinstance(value, bool):
+    if is_number(value):
         return as_float(value)
     raise ScenarioError(f"got {value!r}; allowed: a plain number without a unit, such as 0.25")
 
@@ -78,9 +81,11 @@ Stiffness = Annotated[float, _finite("N/mm"), _reads("stiffness")]
 Modulus = Annotated[float, _finite("MPa"), _reads("modulus")]
 Volume = Annotated[float, _finite("ml"), _reads("volume")]
 Temperature = Annotated[float, _finite("deg C"), _reads("temperature")]
-Number = Annotated[float, _finite("-"), BeforeValidator(_plain_number)]
+Friction = Annotated[float, _finite("-"), BeforeValidator(read_friction)]
+Number = Annotated[float, _finite("-", or_text=False), BeforeValidator(_plain_number)]
 
 
+_SHARE_OF_GREATEST = 0.9  # that is assumed of a size of which the usual one does not fit
 _SCHEMA_BOUNDS = {"gt": "exclusiveMinimum", "ge": "minimum", "lt": "exclusiveMaximum", "le": "maximum"}
 
 
@@ -91,6 +96,12 @@ class AssumedRange:
     low: float
     high: float
     origin: str = "assumed"
+
+    def around(self, typical: float, *, usual: float) -> StandIn:
+        """Give the range around an assumed value; less in proportion where less than the usual value is assumed."""
+        share = 1.0 if typical == usual else typical / usual
+        origin = self.origin if share == 1.0 else f"{self.origin}; the usual {usual:g} does not fit"
+        return StandIn(kind="unknown", low=share * self.low, typical=typical, high=share * self.high, origin=origin)
 
 
 class Description(BaseModel):
@@ -112,11 +123,15 @@ class Description(BaseModel):
 
     _spreads: dict[str, Spread] = PrivateAttr(default_factory=dict)
 
-    def __init__(self, **data: Any) -> None:
+    def __init__(self, *unnamed: Any, **data: Any) -> None:
+        if unnamed:
+            raise ScenarioError(
+                f"got {len(unnamed)} values without names; allowed: values by name, so unpack a table with **"
+            )
         try:
-            super().__init__(**data)
+            super().__init__(**{name: _of_python(value) for name, value in data.items()})
         except ValidationError as error:
-            raise ScenarioError(tuple(_problems(error, type(self)))) from None
+            raise ScenarioError(tuple(problems_of(error, type(self), data))) from None
 
     @classmethod
     def stand_ins(cls, data: Mapping[str, Any]) -> Mapping[str, StandIn]:
@@ -154,7 +169,7 @@ class Description(BaseModel):
 
     @classmethod
     def _require_end(cls, typical: Mapping[str, Any], name: str, end: float) -> None:
-        found = cls._problems_with({**typical, name: end})
+        found = cls._problems_with({**typical, name: AsRead(end)})
         if not found:
             return
         anyway, at_end = cls._problems_with(typical), f"with {name} at its end of {end:g}: "
@@ -235,12 +250,19 @@ class Description(BaseModel):
             mark = next((m for m in field.metadata if isinstance(m, AssumedRange)), None)
             if mark is not None and name not in self.model_fields_set:
                 typical = getattr(self, name)
-                yield (
-                    f"{prefix}{name}",
-                    StandIn(kind="unknown", low=mark.low, typical=typical, high=mark.high, origin=mark.origin),
-                )
+                yield f"{prefix}{name}", mark.around(typical, usual=field.default)
         for name, part in self.parts():
             yield from part.assumed_spreads(f"{prefix}{name}.")
+
+    def _assume_at_most(self, name: str, greatest: float) -> None:
+        """Assume the default of a field that was not given, or as much as goes together with what was given.
+
+        For validators only, before anything else sees the description.
+        """
+        if name in self.model_fields_set or not greatest > 0:
+            return
+        usual = type(self).model_fields[name].default
+        self.__dict__[name] = usual if usual < greatest else _SHARE_OF_GREATEST * greatest
 
     def parts(self) -> Iterator[tuple[str, Description]]:
         """List the descriptions that this one holds, by their path within it."""
@@ -267,6 +289,17 @@ class Description(BaseModel):
         }
 
 
+def _of_python(value: Any) -> Any:
+    """Give scalars and arrays of numpy as what Python has for them, within tables and lists too."""
+    if isinstance(value, (np.generic, np.ndarray)):
+        return value.tolist()
+    if isinstance(value, (list, tuple)):
+        return [_of_python(item) for item in value]
+    if isinstance(value, Mapping):
+        return {key: _of_python(item) for key, item in value.items()}
+    return value
+
+
 def _plain(value: Any, spread: Spread | None = None) -> Any:
     if spread is not None:
         return spread.table()
@@ -277,112 +310,3 @@ def _plain(value: Any, spread: Spread | None = None) -> Any:
     if isinstance(value, Mapping):
         return {key: _plain(item) for key, item in value.items()}
     return value
-
-
-def reader_of(field: FieldInfo) -> Callable[[Any], float] | None:
-    """Find what reads a number of this field, or None if the field holds no measured number."""
-    return next((m.func for m in _metadata(field) if isinstance(m, BeforeValidator)), None)  # type: ignore[return-value]
-
-
-def _metadata(field: FieldInfo) -> list[Any]:
-    """List what is annotated to a field, and to what it may be other than None."""
-    inner = (get_args(option)[1:] for option in get_args(field.annotation) if get_origin(option) is Annotated)
-    return [*field.metadata, *(mark for marks in inner for mark in marks)]
-
-
-def _choices(annotation: Any) -> list[str]:
-    """List the words that a field may hold; none if it is no choice of words."""
-    return [
-        str(choice)
-        for option in (annotation, *get_args(annotation))
-        if get_origin(option) is Literal
-        for choice in get_args(option)
-    ]
-
-
-def nearest_name(name: str, known: list[str]) -> str:
-    """Say which known name a mistyped one is nearest to, or list what there is."""
-    near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
-    return f'did you mean "{near[0]}"?' if near else f"known: {', '.join(known)}"
-
-
-def _problems(error: ValidationError, model: type[BaseModel]) -> Iterator[tuple[str, str]]:
-    for detail in error.errors():
-        path = ".".join(str(part) for part in detail["loc"])
-        raised = detail.get("ctx", {}).get("error")
-        if isinstance(raised, ScenarioError):
-            for inner, message in raised.problems:
-                yield ".".join(part for part in (path, inner) if part), message
-        else:
-            yield path, _message(detail, model)
-
-
-def _message(detail: ErrorDetails, model: type[BaseModel]) -> str:
-    field = model.model_fields.get(str(detail["loc"][0])) if detail["loc"] else None
-    how = f". How to measure: {field.description}" if field is not None and field.description else ""
-    kind = detail["type"]
-    if kind == "extra_forbidden":
-        return f"unknown key; {nearest_name(str(detail['loc'][-1]), list(model.model_fields))}"
-    if kind == "missing":
-        return f"missing; add it{how}"
-    if kind == "finite_number":
-        return f"got {detail['input']!r}; allowed: a finite number{how}"
-    return f"got {detail['input']!r}; {_allowed(field, detail)}{how}"
-
-
-def _allowed(field: FieldInfo | None, detail: ErrorDetails) -> str:
-    bounds = _bounds(_metadata(field) if field is not None else ())
-    if detail["type"].startswith("int"):
-        bounds.insert(0, "a whole number")
-    return f"allowed: {' and '.join(bounds)}" if bounds else f"{detail['msg'][0].lower()}{detail['msg'][1:]}"
-
-
-def _bounds(metadata: Iterable[Any]) -> list[str]:
-    words = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}
-    found = [m for item in metadata for m in (item.metadata if isinstance(item, FieldInfo) else (item,))]
-    return [f"{word} {getattr(m, key):g}" for key, word in words.items() for m in found if hasattr(m, key)]
-
-
-@dataclass(frozen=True)
-class Key:
-    """One key of a description: its dotted path, what is allowed, its default, and how it is measured."""
-
-    path: str
-    allowed: str
-    default: str
-    description: str
-
-
-def keys(model: type[BaseModel], prefix: str = "") -> Iterator[Key]:
-    """List every key that a description may hold, those of its parts included.
-
-    Parameters
-    ----------
-    model : type
-        A `Description`.
-    prefix : str
-        Path of the description itself, with a dot at its end.
-
-    Yields
-    ------
-    Key
-    """
-    for name, field in model.model_fields.items():
-        part = part_of(field.annotation)
-        if part is not None:
-            by_name = "NAME." if get_origin(field.annotation) is dict else ""
-            yield from keys(part, f"{prefix}{name}.{by_name}")
-            continue
-        allowed = " | ".join(_choices(field.annotation)) or " and ".join(_bounds(_metadata(field)))
-        default = "may be left out" if field.default in (None, ()) else f"if not given: {field.default}"
-        if field.is_required():
-            default = "required"
-        yield Key(f"{prefix}{name}", allowed, default, field.description or "")
-
-
-def part_of(annotation: Any) -> type[BaseModel] | None:
-    """Find the description within an annotation such as ``tuple[Liner, ...]``, if there is one."""
-    for candidate in (annotation, *get_args(annotation)):
-        if isinstance(candidate, type) and issubclass(candidate, BaseModel):
-            return candidate
-    return None

@@ -10,7 +10,8 @@ from typing import Annotated, Any, ClassVar, Literal, NamedTuple, Self
 from pydantic import Field, model_validator
 
 from colsim.errors import ScenarioError
-from colsim.model.base import Angle, AssumedRange, Description, Length, Number
+from colsim.model.base import Angle, AssumedRange, Description, Friction, Length
+from colsim.model.checks import require_known, require_numbers
 from colsim.model.spread import StandIn
 from colsim.model.stand_ins import (
     FRICTION_ON_LINER,
@@ -31,19 +32,28 @@ class Liner(Description):
     may_spread: ClassVar[bool] = True
 
     wall: Literal["left", "right", "both"] = Field("both", description="which wall carries it, seen from the front")
-    bottom: Length = Field(0.0, ge=0, description="tape from the throat up to its lower edge [mm]")
-    top: Annotated[Length, Field(gt=0)] | None = Field(
-        None, description="tape from the throat up to its upper edge [mm]; the whole wall if not given"
+    bottom: Length = Field(
+        0.0, ge=0, description="tape from the throat up to its lower edge [mm]; sheets of one wall do not overlap"
     )
-    friction: Number = Field(
+    top: Annotated[Length, Field(gt=0)] | None = Field(
+        None,
+        description="tape from the throat up to its upper edge [mm], above the lower edge and at most the column's "
+        "height; the whole wall if not given",
+    )
+    friction: Friction = Field(
         ge=0,
         le=2,
         description="container on liner [-]: tangent of the angle at which a container slides along a tilted "
-        "sheet of it (axis along the slope); by the sheet's condition if not given",
+        'sheet of it (axis along the slope), or that angle as text, such as "10 deg"; by the sheet\'s condition if not '
+        "given",
     )
     condition: LinerCondition | None = Field(None, description="how the sheet looks, if you cannot measure it")
     lifted_edge: Length = Field(
-        0.0, ge=0, le=50, description="ruler: how far its top edge stands off the wall [mm]; 0 if it lies flush"
+        0.0,
+        ge=0,
+        le=50,
+        description="ruler: how far its top edge stands off the wall [mm]; 0 if it lies flush; below the height of a "
+        "container",
     )
 
     @classmethod
@@ -82,37 +92,43 @@ class Column(Description):
 
     may_spread: ClassVar[bool] = True
 
-    width: Length = Field(gt=20, le=400, description="ruler between the walls, liner to liner [mm]")
+    width: Length = Field(
+        gt=20,
+        le=400,
+        description="ruler between the walls, liner to liner [mm]; at least the width of a container and below twice "
+        "its height",
+    )
     height: Length = Field(
         gt=50, le=3000, description="tape from the throat, where the rotor begins, up to the top of the walls [mm]"
     )
     throat: Annotated[Length, Field(gt=20, le=400)] | None = Field(
         None,
-        description="ruler across the narrowest place above the rotor [mm]; the column's width if not given",
+        description="ruler across the narrowest place above the rotor [mm], at least the width of a container and at "
+        "most that of the column; the column's width if not given",
     )
     throat_radius: Annotated[Length, AssumedRange(3.0, 15.0)] = Field(
         10.0,
         ge=0,
         le=100,
         description="radius to which the edge is rounded where wall or floor ends above the rotor, by radius "
-        "gauge [mm]; assumed 10 if not given",
+        "gauge [mm]; less than takes the whole wall or floor; assumed 10, or what fits, if not given",
     )
     floor_slope: Annotated[Angle, Field(ge=10, lt=90)] | None = Field(
         None,
-        description="slope of the converging floor above the horizontal [deg]; needed where the throat is "
-        "narrower than the column",
+        description="slope of the converging floor above the horizontal [deg]; needed where the throat is narrower "
+        "than the column; the floor ends below the top of the walls",
     )
-    wall_friction: Number = Field(
+    wall_friction: Friction = Field(
         ge=0,
         le=2,
         description="container on bare wall [-]: tangent of the angle at which a container slides along it (axis "
-        "along the slope)",
+        'along the slope), or that angle as text, such as "14 deg"; by wall_surface if not given',
     )
     wall_surface: WallSurface | None = Field(
         None, description="what the bare walls are, if you cannot measure their friction"
     )
-    floor_friction: Annotated[Number, Field(ge=0, le=2)] | None = Field(
-        None, description="container on the floor and throat edge [-]; as the wall if not given"
+    floor_friction: Annotated[Friction, Field(ge=0, le=2)] | None = Field(
+        None, description="container on the floor and throat edge [-] or angle as text; as the wall if not given"
     )
     liners: tuple[Liner, ...] = Field((), strict=False, description="sheets on the walls, if any")
     lean: Angle = Field(
@@ -180,6 +196,13 @@ class Column(Description):
             return 0.0
         return (self.width - self.throat_width) / 2 * math.tan(math.radians(self.floor_slope))
 
+    @property
+    def edge_room(self) -> float:
+        """Length of wall or floor that the rounded throat edge must not take whole [mm]."""
+        if self.floor_height == 0:
+            return self.height
+        return self.floor_height / math.sin(math.radians(self.floor_slope or 90.0))
+
     def capacity(self, thickness: float) -> int:
         """Give how many containers fit between the parallel walls.
 
@@ -194,9 +217,12 @@ class Column(Description):
 
         Raises
         ------
+        ScenarioError
+            If it is no number.
         RangeError
             Where the closed form does not hold.
         """
+        require_numbers(thickness=thickness)
         return capacity(self.height - self.floor_height, thickness, self.width)
 
     def throat_edge_length(self, housing_radius: float) -> float:
@@ -211,12 +237,46 @@ class Column(Description):
         -------
         float
             Length [mm]: the edge's circle touches the line here, and the housing's circle from outside.
+
+        Raises
+        ------
+        ScenarioError
+            If the radius is no number, or below half the throat's width.
         """
+        along, out = self._housing_corner(housing_radius)
+        return math.sqrt(along**2 + 2 * self.throat_radius * (housing_radius - out)) - along
+
+    def greatest_throat_radius(self, housing_radius: float) -> float:
+        """Give the radius of a throat edge that takes all of the wall or floor, so that any allowed one is below.
+
+        Parameters
+        ----------
+        housing_radius : float
+            Radius of the housing around the drum [mm]; above half the throat's width.
+
+        Returns
+        -------
+        float
+            [mm]; `throat_edge_length` solved for the radius.
+
+        Raises
+        ------
+        ScenarioError
+            As `throat_edge_length`.
+        """
+        along, out = self._housing_corner(housing_radius)
+        return ((self.edge_room + along) ** 2 - along**2) / (2 * (housing_radius - out))
+
+    def _housing_corner(self, housing_radius: float) -> tuple[float, float]:
+        """Give where wall or floor meets the housing, along the wall and out of it, from the drum's axis [mm]."""
         slope = math.radians(90.0 if self.floor_slope is None else self.floor_slope)
         x = self.throat_width / 2
+        require_numbers(housing_radius=housing_radius)
+        if housing_radius < x:
+            text = f"got {housing_radius:g} mm; allowed: at least half the throat's width ({x:g} mm)"
+            raise ScenarioError([("housing_radius", text)])
         y = math.sqrt(housing_radius**2 - x**2)
-        along, out = x * math.cos(slope) + y * math.sin(slope), x * math.sin(slope) - y * math.cos(slope)
-        return math.sqrt(along**2 + 2 * self.throat_radius * (housing_radius - out)) - along
+        return x * math.cos(slope) + y * math.sin(slope), x * math.sin(slope) - y * math.cos(slope)
 
     def liner_zones(self, wall: str) -> list[LinerZone]:
         """List the sheets of one wall from the bottom up.
@@ -229,7 +289,13 @@ class Column(Description):
         Returns
         -------
         list of LinerZone
+
+        Raises
+        ------
+        ScenarioError
+            If there is no such wall.
         """
+        require_known("wall", wall, ("left", "right"))
         zones = [
             LinerZone(liner.bottom, self.height if liner.top is None else liner.top, liner.friction, liner.lifted_edge)
             for liner in self.liners

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
-from pydantic import Field
+from pydantic import Field, field_validator
 
+from colsim.errors import ScenarioError
 from colsim.model.base import Description, Length, Temperature
+from colsim.model.units import is_number
 
 __all__ = ["Conditions", "OnHand"]
 
@@ -18,10 +20,10 @@ class Conditions(Description):
         False, description="whether condensation stands on the containers; lowers the frictions that words stand for"
     )
     loading_temperature: Annotated[Temperature, Field(ge=-10, le=60)] | None = Field(
-        None, description="thermometer in the store or van, when loaded [deg C]"
+        None, description="thermometer in the store or van, when loaded [deg C]; for a drink with gas -1.5 to 40"
     )
     service_temperature: Annotated[Temperature, Field(ge=-10, le=60)] | None = Field(
-        None, description="thermometer in the column, in service [deg C]"
+        None, description="thermometer in the column, in service [deg C]; for a drink with gas -1.5 to 40"
     )
     days: float = Field(
         0.0,
@@ -36,6 +38,22 @@ class OnHand(Description):
     """What there is to put in."""
 
     spacers: tuple[Annotated[Length, Field(ge=0, le=200)], ...] = Field(
-        (), strict=False, description="thicknesses of the spacers you have [mm]; advice looks at these, and at none"
+        (),
+        strict=False,
+        description="thicknesses of the spacers you have [mm], all with their unit or none; advice looks at these, and "
+        "at none",
     )
     liners: int = Field(0, ge=0, le=100, description="fresh liners you have")
+
+    @field_validator("spacers", mode="before")
+    @classmethod
+    def _require_units_of_all_or_none(cls, value: Any) -> Any:
+        """Refuse a list in which a bare number may have lost its unit."""
+        items = value if isinstance(value, (list, tuple)) else ()
+        if any(isinstance(item, str) for item in items) and any(is_number(item) for item in items):
+            listed = ", ".join(f'"{item}"' if isinstance(item, str) else f"{item}" for item in items)
+            raise ScenarioError(
+                f"got [{listed}], some with a unit and some without; allowed: all with their unit, or all as bare "
+                "numbers of mm"
+            )
+        return value

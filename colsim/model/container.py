@@ -12,6 +12,7 @@ from colsim.errors import ScenarioError
 from colsim.model.base import (
     AssumedRange,
     Description,
+    Friction,
     Length,
     Mass,
     Modulus,
@@ -22,6 +23,7 @@ from colsim.model.base import (
     reader_of,
 )
 from colsim.model.conditions import Conditions
+from colsim.model.generic_sizes import GENERIC_SIZES, figures_of, values_of, without_generic
 from colsim.model.softness import (
     ASSUMED_EMPTY,
     SOFTENS,
@@ -51,6 +53,9 @@ from colsim.theory.squeeze import Bottle
 
 __all__ = ["Container"]
 
+LEAST_DENSITY, GREATEST_DENSITY = 0.3, 1.5
+"""Of a full container, over the cylinder around it [kg/L], assumed: drinks are 1.0, a long neck takes off half,
+heavy glass adds as much again as the drink."""
 _MAY_BE_NONE = frozenset({"carbonation", "gauge_pressure"})  # numbers that may be 0, or below
 
 
@@ -86,12 +91,19 @@ class Container(Description):
         gt=20, le=150, description="calliper across the widest part, turned a quarter and averaged [mm]"
     )
     length: Annotated[Length, Field(gt=20, le=400)] | None = Field(
-        None, description="ruler from base to the top of the cap [mm]"
+        None,
+        description="ruler from base to the top of the cap [mm]; long enough for the drink in it, at 1.1 g/ml",
     )
-    mass: Mass = Field(gt=0.02, le=5, description="kitchen scale, full and closed [kg]")
+    mass: Mass = Field(
+        gt=0.02,
+        le=5,
+        description="kitchen scale, full and closed [kg]; over the volume of a "
+        "cylinder of its diameter and length 0.3 to 1.5 kg a litre",
+    )
     empty_mass: Annotated[Mass, Field(gt=0, le=1)] | None = Field(
         None,
-        description="kitchen scale, empty and dry with its cap [kg]; assumed 3.5 % of the mass if not given",
+        description="kitchen scale, empty and dry with its cap [kg], below the mass; assumed 3.5 % of the mass if not "
+        "given",
     )
     liquid_spin: Annotated[Number, AssumedRange(0.1, 0.3)] = Field(
         0.2,
@@ -103,23 +115,27 @@ class Container(Description):
         0.0,
         ge=0,
         description="width of a permanent flat [mm]: on a tilting board, flat down and axis across the slope, "
-        "height times the tangent of the angle at which it starts to roll; 0 if it rolls at once",
+        "height times the tangent of the angle at which it starts to roll; 0 if it rolls at once; at most half the "
+        "diameter",
     )
-    friction: Annotated[Number, AssumedRange(0.15, 0.45)] = Field(
+    friction: Annotated[Friction, AssumedRange(0.15, 0.45)] = Field(
         0.25,
         ge=0,
         le=2,
         description="container on container [-]: tangent of the angle at which one slides along another "
-        "(axes along the slope); by its surface, or assumed 0.25, if not given",
+        '(axes along the slope), or that angle as text, such as "14 deg"; by its surface, or assumed 0.25, if not '
+        "given",
     )
-    wall_friction: Annotated[Number, Field(ge=0, le=2)] | None = Field(
-        None, description="this container on bare wall [-], where it differs from column.wall_friction"
+    wall_friction: Annotated[Friction, Field(ge=0, le=2)] | None = Field(
+        None,
+        description="this container on bare wall [-] or angle as text, where it differs from column.wall_friction",
     )
-    liner_friction: Annotated[Number, Field(ge=0, le=2)] | None = Field(
-        None, description="this container on the liners [-], where it differs from theirs"
+    liner_friction: Annotated[Friction, Field(ge=0, le=2)] | None = Field(
+        None, description="this container on the liners [-] or angle as text, where it differs from theirs"
     )
-    rotor_friction: Annotated[Number, Field(ge=0, le=2)] | None = Field(
-        None, description="this container on drum and housing [-], where it differs from rotor.friction"
+    rotor_friction: Annotated[Friction, Field(ge=0, le=2)] | None = Field(
+        None,
+        description="this container on drum and housing [-] or angle as text, where it differs from rotor.friction",
     )
     surface: Surface | None = Field(
         None, description="what touches: bare wall, film or paper label, shrink sleeve, or a can"
@@ -137,10 +153,12 @@ class Container(Description):
         "kitchen scale, a board below and one above; press until the scale shows some 5 kg more, and read by ruler how "
         "many mm the upper board came down, less what the scale alone gives way by; kilograms times 9.81 over mm; "
         "500 for what does not give, such as glass; by its drink, carbonation or gauge_pressure, or an unknown range, "
-        "if not given",
+        "if not given; not besides wall_thickness, wall_feel or squeeze_test",
     )
     wall_thickness: Annotated[Length, Field(gt=0, le=5)] | None = Field(
-        None, description="micrometer on a piece cut from an empty one, half-way up [mm]; by its feel if not given"
+        None,
+        description="micrometer on a piece cut from an empty one, half-way up [mm], at most a twentieth of the "
+        "diameter; by its feel if not given",
     )
     wall_feel: WallFeel | None = Field(None, description="side wall under the thumb, if you cannot measure it")
     modulus: Annotated[Modulus, Field(ge=200, le=100_000)] | None = Field(
@@ -151,13 +169,15 @@ class Container(Description):
     carbonation: Annotated[Number, Field(ge=0, le=5)] | None = Field(
         None,
         description="carbon dioxide in the drink, from the bottler [volumes]; by the drink if not given; up to 1 it "
-        "counts as still, and its wall holds it",
+        "counts as still, and its wall holds it; of any other as much as makes 2 N/mm between boards, or say what its "
+        "wall is",
     )
     drink: Drink | None = Field(None, description="what is in it, if you do not know its carbonation")
     gauge_pressure: Annotated[Pressure, Field(ge=-60, le=1000)] | None = Field(
         None,
-        description="pressure above that of the air in a closed one at the temperature of loading, gauge with a needle "
-        "through the cap [kPa]; goes before drink and carbonation; up to 5 its wall holds it",
+        description="pressure above that of the air in a closed one at the temperature of loading, gauge with a "
+        "needle through the cap [kPa]; goes before drink and carbonation; up to 5 its wall holds it, and above as "
+        "much as makes 2 N/mm between boards, or say what its wall is",
     )
     headspace: Annotated[Number, Field(ge=0, le=0.5)] | None = Field(
         None,
@@ -166,13 +186,14 @@ class Container(Description):
     )
     inside_volume: Annotated[Volume, Field(ge=20, le=10_000)] | None = Field(
         None,
-        description="all that it holds, grams of water to the brim [ml]; if not given, mass less empty mass at 1 g/ml "
-        "over 1 less headspace",
+        description="all that it holds, grams of water to the brim [ml], enough for the drink at 1.1 g/ml; if not "
+        "given, mass less empty mass at 1 g/ml over 1 less headspace",
     )
     body_length: Annotated[Length, Field(gt=5, le=400)] | None = Field(
         None,
-        description="ruler along the straight part between base and shoulder [mm]; where it counts an unknown range by "
-        "what it holds, or by the length of a can, if not given",
+        description="ruler along the straight part between base and shoulder [mm], at most the length, and so that it "
+        "alone does not hold more than the whole; where it counts an unknown range by what it holds, or by the length "
+        "of a can, if not given",
     )
     end_stiffness: Annotated[Number, Field(ge=1, le=10_000)] | None = Field(
         None,
@@ -194,7 +215,8 @@ class Container(Description):
     squeeze_test: tuple[SqueezeReading, ...] = Field(
         (),
         strict=False,
-        description="heights of one between boards, under three loads or more; goes before what is known of its wall",
+        description="heights of one between boards: three readings or more under two loads or more, none higher than "
+        "the diameter, none more than 1 mm higher under more load; goes before what is known of its wall",
     )
     tested_diameter: Annotated[Length, Field(gt=20, le=150)] | None = Field(
         None, description="diameter of the one in the squeeze test [mm]; the typical diameter if not given"
@@ -205,9 +227,7 @@ class Container(Description):
     def _fill_from_catalogue(cls, data: Any) -> Any:
         if not isinstance(data, dict) or data.get("like") is None:
             return data
-        from colsim.model.catalogue import find_entry  # the catalogue is made of containers
-
-        find_entry(data["like"])  # refuses what is not there
+        figures_of(data["like"])  # refuses what is not there
         return _with_entry(data)
 
     @classmethod
@@ -267,6 +287,7 @@ class Container(Description):
                 f"set_flat {self.set_flat:g} mm must be at most half the diameter ({self.diameter / 2:g} mm); "
                 "a container flatter than that will not roll at all and is outside this model"
             )
+        self._require_density()
         if self.is_soft and self.stiffness is not None:
             text = (
                 f"got {self.stiffness:g} N/mm besides wall_thickness, wall_feel or squeeze_test; allowed: one of them; "
@@ -279,12 +300,24 @@ class Container(Description):
             require_sizes_of_firm(self)
         return self
 
+    def _require_density(self) -> None:
+        """Refuse a mass that no container of its size has; of unknown length, the longest that is allowed."""
+        longest = 400.0 if self.length is None else self.length
+        litres = math.pi / 4 * self.diameter**2 * longest / 1e6
+        density, least = self.mass / litres, 0.0 if self.length is None else LEAST_DENSITY
+        if not least <= density <= GREATEST_DENSITY:
+            size = f"{self.diameter:g} mm across and {'at most ' if self.length is None else ''}{longest:g} mm long"
+            text = (
+                f"got {self.mass:g} kg, {density:.2g} kg a litre for a cylinder {size}; allowed: "
+                f"{LEAST_DENSITY:g} to {GREATEST_DENSITY:g} kg a litre, heavy glass included; weigh it, full and "
+                "closed, and measure both again"
+            )
+            raise ScenarioError([("mass", text)])
+
     def as_given(self) -> dict[str, Any]:
         """Write what was given, without what its catalogue entry gives all the same."""
-        from colsim.model.catalogue import without_entry
-
         # So that another ``like`` brings its own sizes.
-        return without_entry(super().as_given())
+        return without_generic(super().as_given())
 
     @property
     def height(self) -> float:
@@ -323,6 +356,27 @@ class Container(Description):
     @property
     def _wall_mass(self) -> float:
         return ASSUMED_EMPTY * self.mass if self.empty_mass is None else self.empty_mass
+
+    def with_known(self, values: Mapping[str, float]) -> Self:
+        """Give the container with some numbers known, and all others at their typical values.
+
+        Parameters
+        ----------
+        values : mapping of str to float
+            By field [unit of the field].
+
+        Returns
+        -------
+        Container
+            Without spreads.
+
+        Raises
+        ------
+        ScenarioError
+            If the numbers do not go together.
+        """
+        typical = {name: spread.typical for name, spread in self.spreads.items()}
+        return type(self)(**{**self.as_given(), **typical, **values})
 
     def bottle(self, conditions: Conditions | None = None) -> Bottle | None:
         """Give how it gives way between walls, with every number at the value that its field holds.
@@ -429,11 +483,8 @@ def _as_spread(value: Any, reader: Callable[[Any], float] | None) -> Spread:
 
 def _with_entry(data: Mapping[str, Any]) -> Mapping[str, Any]:
     """Fill in what the catalogue entry gives, if there is such an entry; a stiffness goes before the entry's wall."""
-    from colsim.model.catalogue import CATALOGUE  # the catalogue is made of containers
-
     like = data.get("like")
-    entry = CATALOGUE.get(like) if isinstance(like, str) else None
-    if entry is None:
+    if not isinstance(like, str) or like not in GENERIC_SIZES:
         return data
     instead = SOFTENS if data.get("stiffness") is not None else frozenset()
-    return {**{name: value for name, value in entry.values().items() if name not in instead}, **data}
+    return {**{name: value for name, value in values_of(like).items() if name not in instead}, **data}

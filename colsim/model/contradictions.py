@@ -2,28 +2,24 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 from colsim.errors import ScenarioError
-from colsim.model.base import nearest_name
 from colsim.model.container import Container
-
-if TYPE_CHECKING:
-    from colsim.model.scenario import Scenario
+from colsim.model.parts import ScenarioParts
+from colsim.model.refusals import nearest_name
 
 __all__ = ["container_contradictions", "contradictions"]
 
 _Problem = tuple[str, str]
 
 
-def contradictions(scenario: Scenario) -> Iterator[_Problem]:
+def contradictions(scenario: ScenarioParts) -> Iterator[_Problem]:
     """List what does not go together.
 
     Parameters
     ----------
-    scenario : Scenario
+    scenario : ScenarioParts
         Whose parts are each allowed on their own.
 
     Yields
@@ -44,7 +40,7 @@ def contradictions(scenario: Scenario) -> Iterator[_Problem]:
     yield from problems
 
 
-def _names(scenario: Scenario) -> Iterator[_Problem]:
+def _names(scenario: ScenarioParts) -> Iterator[_Problem]:
     if (scenario.container is None) == (not scenario.containers):
         given = "both" if scenario.containers else "neither"
         yield "", f"got {given} of container and containers; allowed: container for one kind, containers for several"
@@ -60,12 +56,12 @@ def _names(scenario: Scenario) -> Iterator[_Problem]:
             yield f"loading.layers.{k}.container", f'got "{layer.container}", which is not described; {near}'
 
 
-def container_contradictions(scenario: Scenario, container: Container, who: str) -> Iterator[tuple[str, str]]:
+def container_contradictions(scenario: ScenarioParts, container: Container, who: str) -> Iterator[tuple[str, str]]:
     """List what keeps one container from going through a column.
 
     Parameters
     ----------
-    scenario : Scenario
+    scenario : ScenarioParts
         Whose column and rotor count.
     container : Container
         Perhaps as drawn.
@@ -103,9 +99,16 @@ def container_contradictions(scenario: Scenario, container: Container, who: str)
             f"got {rotor.pocket_width:g} mm, of which the spacer leaves {rotor.clear_width:g} mm; {who} is "
             f"{container.breadth:g} mm wide and does not go in; take a thinner spacer or another rotor",
         )
+    for k, liner in enumerate(column.liners):
+        if liner.lifted_edge >= container.height:
+            yield (
+                f"column.liners.{k}.lifted_edge",
+                f"got {liner.lifted_edge:g} mm; allowed: below {container.height:g} mm, the height of {who}, which "
+                "would lie on it as on a shelf; measure it again, or press the edge flush",
+            )
 
 
-def _rotor(scenario: Scenario) -> Iterator[_Problem]:
+def _rotor(scenario: ScenarioParts) -> Iterator[_Problem]:
     column, rotor = scenario.column, scenario.rotor
     if column.throat_width >= 2 * rotor.radius:
         yield (
@@ -114,9 +117,7 @@ def _rotor(scenario: Scenario) -> Iterator[_Problem]:
             f"({column.throat_width:g} mm) or containers fall past it; measure both again",
         )
         return
-    taken, there = column.throat_edge_length(rotor.housing_radius), column.height
-    if column.floor_height > 0:
-        there = column.floor_height / math.sin(math.radians(column.floor_slope or 90.0))
+    taken, there = column.throat_edge_length(rotor.housing_radius), column.edge_room
     if taken >= there:
         text = f"got {column.throat_radius:g} mm; that takes {taken:.0f} of the {there:.0f} mm of wall or floor"
-        yield "column.throat_radius", f"{text}; measure the edge's radius, which is assumed where not given"
+        yield "column.throat_radius", f"{text}; measure the edge's radius again, or leave it out"

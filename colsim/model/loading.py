@@ -7,7 +7,7 @@ from typing import Annotated, ClassVar, Literal, Self
 from pydantic import Field, model_validator
 
 from colsim.errors import ScenarioError
-from colsim.model.base import AssumedRange, Description, Number
+from colsim.model.base import AssumedRange, Description, Friction, Number
 
 __all__ = ["Layer", "Loading", "Target"]
 
@@ -17,7 +17,7 @@ MOST_CONTAINERS = 200
 class Layer(Description):
     """Containers of one kind on top of each other."""
 
-    container: str = Field(description="name of one of the containers")
+    container: str = Field(description="name of one of the containers that are described")
     count: int = Field(ge=1, le=MOST_CONTAINERS, description="how many of it")
 
 
@@ -27,14 +27,20 @@ class Loading(Description):
     may_spread: ClassVar[bool] = True
 
     count: Annotated[int, Field(ge=1, le=MOST_CONTAINERS)] | None = Field(
-        None, description="containers loaded, the one in the pocket included, where all are of one kind"
+        None,
+        description="containers loaded, the one in the pocket included, where all are of one kind, in place of "
+        "layers; no more than fit",
     )
     layers: tuple[Layer, ...] = Field(
-        (), strict=False, description="containers and counts from the bottom up, where there are several kinds"
+        (),
+        strict=False,
+        description="containers and counts from the bottom up, where there are several kinds, in place of count; no "
+        "more than fit",
     )
     top_up_at: Annotated[int, Field(ge=1, le=MOST_CONTAINERS)] | None = Field(
         None,
-        description="containers left in the column at which it is once filled up again, with the kind on top",
+        description="containers left in the column at which it is once filled up again, with the kind on top; fewer "
+        "than are loaded",
     )
     pattern: Literal["alternate", "one_side", "random"] = Field(
         "alternate",
@@ -46,10 +52,10 @@ class Loading(Description):
         le=1,
         description="how far off that wall a hand lays it, at most, as a share of the free width [-]; assumed 0.5",
     )
-    mixed_friction: Annotated[Number, Field(ge=0, le=2)] | None = Field(
+    mixed_friction: Annotated[Friction, Field(ge=0, le=2)] | None = Field(
         None,
-        description="container of one kind on one of another [-], measured like container on container; between the "
-        "two if not given",
+        description="container of one kind on one of another [-] or angle as text, measured like container on "
+        "container; between the two if not given",
     )
 
     @model_validator(mode="after")

@@ -8,7 +8,8 @@ from typing import Any, get_args, get_origin
 from pydantic import BaseModel
 
 from colsim.errors import ScenarioError
-from colsim.model.base import Description, nearest_name, part_of
+from colsim.model.base import Description, part_of
+from colsim.model.refusals import nearest_key
 
 __all__ = ["opened", "put"]
 
@@ -99,6 +100,6 @@ def _require(at: Any, name: str, table: Any, path: str) -> None:
     else:
         known = list(at.model_fields)
     if name not in known:
-        near = f"known: {', '.join(known)}" if isinstance(table, list) else nearest_name(name, known)
+        near = f"known: {', '.join(known)}" if isinstance(table, list) else nearest_key(name, known)
         near = near if known else "there is none"
         raise ScenarioError(f'unknown path "{path}": {near}')

@@ -9,7 +9,7 @@ from typing import Annotated, Any, ClassVar, Literal, Self
 from pydantic import Field, model_validator
 
 from colsim.errors import ScenarioError
-from colsim.model.base import AssumedRange, Description, Length, Number, Torque, TurningSpeed
+from colsim.model.base import AssumedRange, Description, Friction, Length, Torque, TurningSpeed
 from colsim.model.spread import StandIn
 from colsim.model.stand_ins import MOTOR_TORQUE, Motor
 from colsim.model.units import QUANTITIES, read_quantity
@@ -22,18 +22,32 @@ class Rotor(Description):
 
     may_spread: ClassVar[bool] = True
 
-    radius: Length = Field(gt=20, le=300, description="half the calliper or ruler reading across the drum [mm]")
-    pockets: int = Field(ge=1, le=6, description="count them; one vend turns the drum by one pocket")
+    radius: Length = Field(
+        gt=20, le=300, description="half the calliper or ruler reading across the drum [mm]; more than half the throat"
+    )
+    pockets: int = Field(
+        ge=1,
+        le=6,
+        description="count them; one vend turns the drum by one pocket; they do not run into each other, and land is "
+        "left between",
+    )
     pocket_width: Length = Field(
-        gt=10, le=400, description="ruler across the mouth of the bare pocket, without spacer [mm]"
+        gt=10,
+        le=400,
+        description="ruler across the mouth of the bare pocket, without spacer [mm]; below the drum's diameter, and "
+        "wide enough for a container with the spacer in",
     )
     pocket_depth: Length = Field(
         gt=5,
         le=300,
-        description="ruler laid in the bare pocket from its floor to the height of the drum's highest point [mm]",
+        description="ruler laid in the bare pocket from its floor to the height of the drum's highest point [mm]; "
+        "below the radius",
     )
     spacer_thickness: Length = Field(
-        0.0, ge=0, le=200, description="calliper on the insert in the pocket [mm]; 0 without one"
+        0.0,
+        ge=0,
+        le=200,
+        description="calliper on the insert in the pocket [mm], which it does not fill; 0 without one",
     )
     spacer_kind: Literal["raises_floor", "narrows_pocket"] = Field(
         "raises_floor",
@@ -50,14 +64,14 @@ class Rotor(Description):
         10.0,
         ge=0,
         le=30,
-        description="radius to which the edges of the pocket's mouth are rounded, by radius gauge [mm]; assumed "
-        "10 if not given",
+        description="radius to which the edges of the pocket's mouth are rounded, by radius gauge [mm]; less than "
+        "takes the pocket's sides or the land; assumed 10, or what fits, if not given",
     )
-    friction: Annotated[Number, AssumedRange(0.15, 0.4)] = Field(
+    friction: Annotated[Friction, AssumedRange(0.15, 0.4)] = Field(
         0.25,
         ge=0,
         le=2,
-        description="container on drum and housing [-], as for a wall; assumed 0.25 if not given",
+        description="container on drum and housing [-] or angle as text, as for a wall; assumed 0.25 if not given",
     )
     speed: Annotated[TurningSpeed, AssumedRange(15.0, 60.0)] = Field(
         45.0,
@@ -86,7 +100,7 @@ class Rotor(Description):
         "ruler in: with pocket_refuses it stands in for pocket_width",
     )
     pocket_refuses: Annotated[Length, Field(gt=10, le=400)] | None = Field(
-        None, description="diameter of the narrowest container that does not go in [mm]"
+        None, description="diameter of the narrowest container that does not go in [mm], above pocket_takes"
     )
 
     @classmethod
@@ -126,6 +140,7 @@ class Rotor(Description):
                 f"{self.radius:g} mm (floor corners {corner:.0f} deg from the middle, below "
                 f"{180 / self.pockets:.0f} allowed); count and measure again"
             )
+        self._assume_at_most("lead_in", self._greatest_lead_in())
         if self.clear_depth <= 0 or self.clear_width <= 0:
             raise ScenarioError(
                 f"spacer_thickness {self.spacer_thickness:g} mm fills the whole pocket ({self.pocket_width:g} x "
@@ -147,6 +162,17 @@ class Rotor(Description):
                 "allowed; measure again"
             )
         return self
+
+    def _greatest_lead_in(self) -> float:
+        """Give the radius of the bare pocket's mouth that leaves nothing of its sides or of the land [mm].
+
+        By plane geometry, all three linear in the radius L: the rounding's centre lies w/2 + L beside the axis, R - L
+        from it. It stays off the axis' height, above the pocket's floor, and within half a pitch.
+        """
+        half, floor = self.pocket_width / 2, self.radius - self.pocket_depth
+        greatest = (self.radius**2 - half**2 - floor**2) / (2 * self.radius + self.pocket_width)
+        pitch = math.sin(math.pi / self.pockets) if self.pockets > 1 else 1.0
+        return min(greatest, (self.radius * pitch - half) / (1 + pitch))
 
     @property
     def clear_width(self) -> float:

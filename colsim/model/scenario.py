@@ -3,57 +3,31 @@
 from __future__ import annotations
 
 import copy
-import math
-import tomllib
 from collections.abc import Iterator, Mapping
 from functools import cached_property
 from pathlib import Path
 from typing import Any, Self
 
-from pydantic import Field, model_validator
+from pydantic import model_validator
 
 from colsim.errors import ScenarioError
 from colsim.model.base import Description
-from colsim.model.column import Column
-from colsim.model.conditions import Conditions, OnHand
+from colsim.model.checks import require_a, require_numbers
 from colsim.model.container import Container
 from colsim.model.contradictions import contradictions
-from colsim.model.loading import Loading, Target
+from colsim.model.parts import ScenarioParts
 from colsim.model.paths import opened, put
-from colsim.model.rotor import Rotor
 from colsim.model.spread import Spread, StandIn
-from colsim.model.stand_ins import (
-    CREEP_EXPONENT,
-    FRICTION_OF_CONTAINERS,
-    FRICTION_ON_LINER,
-    FRICTION_ON_WALL,
-    any_of,
-    wetted,
-)
-from colsim.theory.packing import WIDEST_ZIGZAG, capacity
+from colsim.model.together import with_stand_ins
+from colsim.model.toml_text import read_toml, to_toml
 
 __all__ = ["Scenario"]
 
-DENSEST_PACKING = math.pi / (2 * math.sqrt(3))  # share of the plane, Thue 1892; a strip holds no more
 _SHRINKINGS = 6  # halvings of an assumed range's end that would contradict what was measured
 
 
-class Scenario(Description):
+class Scenario(ScenarioParts):
     """One column, what it vends, how it is loaded, and what is asked of it."""
-
-    title: str = Field("untitled", description="what you call this column")
-    container: Container | None = Field(
-        None, description="what is vended, where it is of one kind: a table, or the name of a catalogue entry"
-    )
-    containers: dict[str, Container] = Field(
-        default_factory=dict, description="what is vended, where it is of several kinds: a table of tables by name"
-    )
-    column: Column = Field(description="walls, liners, floor and throat")
-    rotor: Rotor = Field(description="drum, pocket, spacer and motor")
-    loading: Loading = Field(description="how many go in and how")
-    conditions: Conditions = Field(default_factory=Conditions, description="how it is in the machine")
-    on_hand: OnHand = Field(default_factory=OnHand, description="what there is to put in")
-    target: Target = Field(default_factory=Target, description="what the operator will put up with")
 
     @model_validator(mode="before")
     @classmethod
@@ -66,14 +40,24 @@ class Scenario(Description):
             data["container"] = opened("container", data["container"])
         if isinstance(data.get("containers"), Mapping):
             data["containers"] = {name: opened("container", value) for name, value in data["containers"].items()}
-        return _with_stand_ins(data)
+        return with_stand_ins(data)
 
     @model_validator(mode="after")
     def _check(self) -> Self:
+        self._assume_throat_radius()
         problems = tuple(contradictions(self)) or tuple(self._contradictions_at_ends())
         if problems:
             raise ScenarioError(problems)
         return self
+
+    def _assume_throat_radius(self) -> None:
+        """Let an edge that nobody measured be as round as its floor and the drum leave room for."""
+        housing = self.rotor.housing_radius
+        if self.column.throat_width >= 2 * housing:
+            return  # refused elsewhere
+        column = self.column.model_copy()
+        column._assume_at_most("throat_radius", column.greatest_throat_radius(housing))
+        self.__dict__["column"] = column
 
     def _contradictions_at_ends(self) -> Iterator[tuple[str, str]]:
         """Look at each end of each spread with everything else at its typical value."""
@@ -93,98 +77,6 @@ class Scenario(Description):
                     for where, what in error.problems:
                         yield where, f"with {path} at its end of {end:g}: {what}"
 
-    @property
-    def products(self) -> Mapping[str, Container]:
-        """Containers by name; one given in the short form is named ``container``."""
-        return {"container": self.container} if self.container is not None else self.containers
-
-    def product_of(self, item: int) -> str:
-        """Name the kind of one container.
-
-        Parameters
-        ----------
-        item : int
-            Place in the order of loading, from 0; those of a top-up follow.
-
-        Returns
-        -------
-        str
-            A key of `products`.
-        """
-        for layer in self.loading.layers:
-            if item < layer.count:
-                return layer.container
-            item -= layer.count
-        return self.loading.layers[-1].container if self.loading.layers else next(iter(self.products))
-
-    @property
-    def loaded_products(self) -> Mapping[str, Container]:
-        """Those of `products` that are loaded, from the bottom up."""
-        names = dict.fromkeys(layer.container for layer in self.loading.layers) or dict.fromkeys(self.products)
-        return {name: self.products[name] for name in names}
-
-    @property
-    def load(self) -> str:
-        """What is loaded, in words."""
-        if not self.loading.layers:
-            return f"{self.loading.total} x {next(iter(self.products.values())).name}"
-        return " on ".join(f"{layer.count} x {layer.container}" for layer in reversed(self.loading.layers))
-
-    def friction_between(self, first: str, second: str) -> float:
-        """Give the friction of a container of one kind on one of another.
-
-        Parameters
-        ----------
-        first, second : str
-            Keys of `products`.
-
-        Returns
-        -------
-        float
-            [-]; of two kinds ``loading.mixed_friction``, or the geometric mean of what each has with its like.
-        """
-        a, b = self.products[first].friction, self.products[second].friction
-        if first != second and self.loading.mixed_friction is not None:
-            return self.loading.mixed_friction
-        return a if a == b else math.sqrt(a * b)
-
-    def friction_on_wall(self, container: Container, wall: str, height: float) -> float:
-        """Give the friction of a container on a wall, or on the liner that covers it there.
-
-        Parameters
-        ----------
-        container : Container
-            One of `products`.
-        wall : str
-            ``"left"`` or ``"right"``.
-        height : float
-            Above the throat [mm].
-
-        Returns
-        -------
-        float
-            [-]
-        """
-        zone = next((z for z in self.column.liner_zones(wall) if z.bottom <= height <= z.top), None)
-        if zone is not None:
-            return zone.friction if container.liner_friction is None else container.liner_friction
-        return self.column.wall_friction if container.wall_friction is None else container.wall_friction
-
-    def greatest_count(self) -> int:
-        """Give a number of containers that the column cannot exceed.
-
-        Returns
-        -------
-        int
-            Capacity of the space from the pocket's floor to the top of the walls, as the closed form gives it; where
-            that form ends (width beyond 1.866 diameters), as the densest packing of the plane allows.
-        """
-        thickness = min(product.height for product in self.loaded_products.values())
-        height = self.column.height + self.rotor.clear_depth
-        if self.column.width <= WIDEST_ZIGZAG * thickness:
-            return capacity(height, thickness, self.column.width)
-        return math.floor(DENSEST_PACKING * height * self.column.width / (math.pi / 4 * thickness**2))
-
     @classmethod
     def from_toml(cls, path: str | Path) -> Self:
         """Read a scenario from a TOML file.
@@ -203,29 +95,100 @@ class Scenario(Description):
         ScenarioError
             If the file cannot be read, is not TOML, or does not describe a column that can be simulated.
         """
-        path = Path(path)
+        require_a("path", path, (str, Path), "the path of a scenario file, as text or Path")
         try:
-            data = tomllib.loads(path.read_bytes().decode("utf-8"))
-        except OSError as error:
-            raise ScenarioError(
-                f"{path}: cannot be read ({error.strerror}); give the path of a scenario file"
-            ) from None
+            content = Path(path).read_bytes()
+        except (OSError, ValueError) as error:
+            why = error.strerror if isinstance(error, OSError) else error
+            raise ScenarioError(f"{path}: cannot be read ({why}); give the path of a scenario file") from None
+        try:
+            text = content.decode("utf-8-sig")
         except UnicodeDecodeError:
-            raise ScenarioError(f"{path}: is not a text file in UTF-8; give the path of a scenario file") from None
-        except tomllib.TOMLDecodeError as error:
             raise ScenarioError(
-                f'{path}: is not TOML: {error}; put text and measurements with units in quotes, as in "2.6 in"'
+                f"{path}: is not a text file in UTF-8; give the path of a scenario file, or save it as UTF-8"
             ) from None
-        if not data:
-            raise ScenarioError(
-                f"{path}: is empty; describe container, column, rotor and loading, as in the shipped example"
-            )
+        return cls._from_text(text, str(path))
+
+    @classmethod
+    def from_toml_text(cls, text: str) -> Self:
+        """Read a scenario from the text of a TOML file.
+
+        Parameters
+        ----------
+        text : str
+            As a file holds it, or as `to_toml` writes it.
+
+        Returns
+        -------
+        Scenario
+
+        Raises
+        ------
+        ScenarioError
+            As `from_toml`.
+        """
+        require_a("text", text, str, "the text of a scenario file")
+        return cls._from_text(text, "")
+
+    @classmethod
+    def _from_text(cls, text: str, path: str) -> Self:
+        """Read a scenario, and name the file in what is refused."""
+        start = f"{path}: " if path else ""
         try:
+            data = read_toml(text)
+            if not data:
+                raise ScenarioError(
+                    "is empty; describe container, column, rotor and loading, as in the shipped example"
+                )
             return cls(**data)
         except ScenarioError as error:
             raise ScenarioError(
-                [(f"{path}: {where}" if where else str(path), what) for where, what in error.problems]
+                [(f"{start}{where}" if where else path, what) for where, what in error.problems]
             ) from None
+
+    def to_toml(self) -> str:
+        """Write the scenario as the text of a TOML file, with what was given and nothing that follows from it.
+
+        Returns
+        -------
+        str
+            `from_toml_text` reads an equal scenario from it. Each number stands in the unit that is named beside it.
+
+        Examples
+        --------
+        >>> scenario = Scenario(
+        ...     container="12 fl oz can",
+        ...     column={"width": "3 in", "height": 900, "wall_friction": 0.2},
+        ...     rotor={"radius": 80, "pockets": 1, "pocket_width": 74, "pocket_depth": 68},
+        ...     loading={"count": 10},
+        ... )
+        >>> print(scenario.to_toml())
+        [container]
+        like = "12 fl oz can"
+        <BLANKLINE>
+        [column]
+        width = 76.2  # mm
+        height = 900.0  # mm
+        wall_friction = 0.2
+        <BLANKLINE>
+        [rotor]
+        radius = 80.0  # mm
+        pockets = 1
+        pocket_width = 74.0  # mm
+        pocket_depth = 68.0  # mm
+        <BLANKLINE>
+        [loading]
+        count = 10
+        <BLANKLINE>
+        >>> Scenario.from_toml_text(scenario.to_toml()) == scenario
+        True
+        """
+        return to_toml(type(self), self.as_given())
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        return f"<pre>{escape(self.to_toml())}</pre>"
 
     def changed(self, **changes: Any) -> Self:
         """Return a copy with some values changed.
@@ -320,7 +283,13 @@ class Scenario(Description):
         -------
         frozenset of str
             Those of its own `Container.without_effect`, and how much its wall creeps if it lies for no days.
+
+        Raises
+        ------
+        ScenarioError
+            If it is no container.
         """
+        require_a("container", container, Container, "a Container")
         return container.without_effect | (frozenset() if self.conditions.days else frozenset({"creep_exponent"}))
 
     def _is_without_effect(self, path: str) -> bool:
@@ -367,7 +336,14 @@ class Scenario(Description):
         -------
         float
             The end, or the first of the way's half, quarter and so on that is allowed; the typical value if none is.
+
+        Raises
+        ------
+        ScenarioError
+            If the ends are no numbers, or there is no such path.
         """
+        require_numbers(typical=typical, end=end)
+        put(self.as_given(), type(self), path, typical)  # refuses a path that there is not
         for k in range(_SHRINKINGS):
             value = typical + (end - typical) * 0.5**k
             try:
@@ -380,58 +356,6 @@ class Scenario(Description):
     def _without_contradiction(self, path: str, spread: Spread) -> Spread:
         low, high = (self.nearest_allowed(path, spread.typical, end) for end in (spread.low, spread.high))
         return StandIn(kind="unknown", low=low, typical=spread.typical, high=high, origin=spread.origin)
-
-
-def _with_stand_ins(data: dict[str, Any]) -> dict[str, Any]:
-    """Put in what surfaces, condensation and days in the column stand for, where it was not measured."""
-    conditions, column = (opened(name, data.get(name)) for name in ("conditions", "column"))
-    wet = isinstance(conditions, dict) and conditions.get("wet") is True
-    column = column if isinstance(column, dict) else {}
-    walls = FRICTION_ON_WALL.get(str(column.get("wall_surface")), {}) if column.get("wall_friction") is None else {}
-    days = conditions.get("days") if isinstance(conditions, dict) else None
-
-    def stood_in(table: Any) -> Any:
-        return _with_creep(_with_friction(table, walls, wet=wet), days)
-
-    if data.get("container") is not None:
-        data["container"] = stood_in(data["container"])
-    if isinstance(data.get("containers"), dict):
-        data["containers"] = {name: stood_in(table) for name, table in data["containers"].items()}
-    if wet and walls:
-        data["column"] = column = {**column, "wall_friction": wetted(any_of(walls.values()))}
-    if wet and isinstance(column.get("liners"), (list, tuple)):
-        data["column"] = {**column, "liners": [_with_wet_friction(liner) for liner in column["liners"]]}
-    return data
-
-
-def _with_friction(table: Any, walls: Mapping[Any, StandIn], *, wet: bool) -> Any:
-    surface = str(table.get("surface")) if isinstance(table, dict) else ""
-    if surface not in FRICTION_OF_CONTAINERS:
-        return table
-    found = {"friction": FRICTION_OF_CONTAINERS[surface]}
-    if surface in walls:
-        found["wall_friction"] = walls[surface]
-    return {
-        **table,
-        **{name: wetted(spread) if wet else spread for name, spread in found.items() if table.get(name) is None},
-    }
-
-
-def _with_wet_friction(liner: Any) -> Any:
-    liner = opened("liners", liner)
-    condition = str(liner.get("condition")) if isinstance(liner, dict) else ""
-    if condition not in FRICTION_ON_LINER or liner.get("friction") is not None:
-        return liner
-    return {**liner, "friction": wetted(FRICTION_ON_LINER[condition])}
-
-
-def _with_creep(table: Any, days: Any) -> Any:
-    """Put in by how much a soft wall gets softer, which matters to one that lies for days alone."""
-    lies = isinstance(days, (int, float)) and days > 0
-    soft = isinstance(table, dict) and Container.is_described_soft(table)
-    if not (lies and soft) or table.get("creep_exponent") is not None:
-        return table
-    return {**table, "creep_exponent": CREEP_EXPONENT}
 
 
 def _unset(model: Description, prefix: str) -> list[tuple[str, Any]]:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from typing import Literal, TypeVar
 
 from colsim.errors import RangeError, ScenarioError
+from colsim.model.checks import require_conditions, require_not_negative
 from colsim.model.conditions import Conditions
+from colsim.model.described import DescribedContainer
 from colsim.model.spread import Spread, StandIn
 from colsim.model.squeeze_test import SqueezeFit, fit_squeeze_test, height_under, require_readings, weight
 from colsim.model.stand_ins import (
@@ -25,9 +27,6 @@ from colsim.theory.carbonation import COLDEST, HOTTEST, gauge_pressure
 from colsim.theory.creep import creep_modulus
 from colsim.theory.squeeze import ATMOSPHERE, Bottle
 
-if TYPE_CHECKING:
-    from colsim.model.container import Container
-
 __all__ = [
     "ASSUMED_EMPTY",
     "SIZES_OF_SOFT",
@@ -43,6 +42,8 @@ __all__ = [
     "softest_and_stiffest",
     "squeeze_fit_of",
 ]
+
+AnyContainer = TypeVar("AnyContainer", bound=DescribedContainer)
 
 ASSUMED_EMPTY = 0.035
 """Share of the mass that is wall and cap where nobody weighed an empty one [-], assumed."""
@@ -178,20 +179,20 @@ def _drink(given: Mapping[str, Spread], end: Literal["low", "typical"]) -> float
 # Volume and pressure
 
 
-def inside_volume(container: Container) -> float:
+def inside_volume(container: DescribedContainer) -> float:
     """Give the volume inside a soft container [ml]: as measured, or what it holds as water over 1 less headspace."""
     if container.inside_volume is not None:
         return container.inside_volume
     return 1000 * container.contents / DENSITY / (1 - _needed(container, "headspace"))
 
 
-def body_share(container: Container) -> float:
+def body_share(container: DescribedContainer) -> float:
     """Give the share of the inside that lies in the straight body [-]; above 1 the sizes do not go together."""
     volume = _round_area(container.diameter) * _needed(container, "body_length") / 1000
     return volume / inside_volume(container)
 
 
-def _needed(container: Container, name: str) -> float:
+def _needed(container: DescribedContainer, name: str) -> float:
     value = getattr(container, name)
     if value is None:
         raise ScenarioError(
@@ -200,7 +201,7 @@ def _needed(container: Container, name: str) -> float:
     return float(value)
 
 
-def require_sizes_of_soft(container: Container) -> None:
+def require_sizes_of_soft(container: DescribedContainer) -> None:
     """Refuse a soft container whose sizes do not go together.
 
     Parameters
@@ -251,7 +252,7 @@ def require_sizes_of_soft(container: Container) -> None:
         )
 
 
-def pressure_at(container: Container, conditions: Conditions | None, *, warm: bool = False) -> float:
+def pressure_at(container: DescribedContainer, conditions: Conditions | None, *, warm: bool = False) -> float:
     r"""Give the gauge pressure in a closed container before anything presses on it.
 
     .. math:: p = (p_f + p_a) \frac{T_s}{T_f} - p_a
@@ -318,8 +319,9 @@ def _of_carbonation(volumes: float, temperature: float, when: str) -> float:
 # The bottle
 
 
-def bottle_of(container: Container, conditions: Conditions | None = None) -> Bottle | None:
+def bottle_of(container: DescribedContainer, conditions: Conditions | None = None) -> Bottle | None:
     """Make the closed form of a squeezed bottle; `Container.bottle` is its front."""
+    require_conditions(conditions)
     if not container.is_soft:
         return None
     fit = squeeze_fit_of(container, conditions)
@@ -329,7 +331,7 @@ def bottle_of(container: Container, conditions: Conditions | None = None) -> Bot
     return _after_days(bottle, container, conditions)
 
 
-def _after_days(bottle: Bottle, container: Container, conditions: Conditions | None) -> Bottle:
+def _after_days(bottle: Bottle, container: DescribedContainer, conditions: Conditions | None) -> Bottle:
     """Let the wall creep for the days in the column; last, as a squeeze test is made on a fresh bottle in minutes."""
     if conditions is None or conditions.days == 0:
         return bottle
@@ -337,7 +339,7 @@ def _after_days(bottle: Bottle, container: Container, conditions: Conditions | N
     return replace(bottle, modulus=creep_modulus(bottle.modulus, conditions.days * _MINUTES, exponent))
 
 
-def _as_described(container: Container, conditions: Conditions | None) -> Bottle:
+def _as_described(container: DescribedContainer, conditions: Conditions | None) -> Bottle:
     """Make the fresh bottle of what was measured of wall, gas and sizes, leaving the squeeze test aside."""
     try:
         return Bottle(
@@ -358,8 +360,9 @@ def _as_described(container: Container, conditions: Conditions | None) -> Bottle
 # The squeeze test
 
 
-def squeeze_fit_of(container: Container, conditions: Conditions | None = None) -> SqueezeFit | None:
+def squeeze_fit_of(container: DescribedContainer, conditions: Conditions | None = None) -> SqueezeFit | None:
     """Fit a container's squeeze test; `Container.squeeze_fit` is its front."""
+    require_conditions(conditions)
     if not container.squeeze_test:
         return None
     bottle = _as_described(container, conditions)
@@ -382,7 +385,7 @@ def squeeze_fit_of(container: Container, conditions: Conditions | None = None) -
 
 
 def heights_under(
-    container: Container, loads_on_top: Sequence[float], conditions: Conditions | None = None
+    container: DescribedContainer, loads_on_top: Sequence[float], conditions: Conditions | None = None
 ) -> list[float]:
     """Give the height of a soft container between two boards.
 
@@ -403,8 +406,9 @@ def heights_under(
     Raises
     ------
     ScenarioError
-        If the container is not soft.
+        If the container is not soft, or a load is no number or below 0.
     """
+    require_not_negative(loads_on_top=loads_on_top)
     bottle = bottle_of(container, conditions)
     if bottle is None:
         raise ScenarioError(f"{container.name} has no soft wall; give wall_thickness, wall_feel or squeeze_test of it")
@@ -421,7 +425,7 @@ class HeightBand:
 
 
 def height_band(
-    container: Container, loads_on_top: Sequence[float], conditions: Conditions | None = None
+    container: DescribedContainer, loads_on_top: Sequence[float], conditions: Conditions | None = None
 ) -> HeightBand:
     """Give the height of a soft container between two boards, and how far it could be from that.
 
@@ -440,6 +444,7 @@ def height_band(
     ScenarioError
         As `heights_under` and `softest_and_stiffest`.
     """
+    require_not_negative(loads_on_top=loads_on_top)
     loads = sorted(loads_on_top)
     ends = [
         end
@@ -453,8 +458,8 @@ def height_band(
 
 
 def softest_and_stiffest(
-    container: Container, conditions: Conditions | None = None, *, load: float = 50.0
-) -> tuple[Container, Container]:
+    container: AnyContainer, conditions: Conditions | None = None, *, load: float = 50.0
+) -> tuple[AnyContainer, AnyContainer]:
     """Give the container with each unknown at the end that makes it softer, and at the one that makes it stiffer.
 
     Parameters
@@ -480,15 +485,9 @@ def softest_and_stiffest(
     for name, spread in container.spreads.items():
         if spread.kind == "unknown" and spread.low < spread.high:
             at_low, at_high = (
-                heights_under(_known(container, {name: end}), [load], conditions)[0]
+                heights_under(container.with_known({name: end}), [load], conditions)[0]
                 for end in (spread.low, spread.high)
             )
             ends[name] = (spread.low, spread.high) if at_low <= at_high else (spread.high, spread.low)
     softest, stiffest = ({name: pair[k] for name, pair in ends.items()} for k in (0, 1))
-    return _known(container, softest), _known(container, stiffest)
-
-
-def _known(container: Container, values: Mapping[str, float]) -> Container:
-    """Give the container with some numbers known and all others at their typical values."""
-    typical = {name: spread.typical for name, spread in container.spreads.items()}
-    return type(container)(**{**container.as_given(), **typical, **values})
+    return container.with_known(softest), container.with_known(stiffest)

@@ -11,6 +11,7 @@ from typing import Any, Literal, Self
 from scipy.special import ndtr, ndtri
 
 from colsim.errors import ScenarioError
+from colsim.model.units import is_number, read_friction
 
 __all__ = ["Spread", "StandIn", "is_spread"]
 
@@ -112,8 +113,9 @@ class Spread:
             value = getattr(self, name)
             if value is None or value is _NOT_GIVEN:
                 continue
-            if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+            if not is_number(value) or not math.isfinite(value):
                 raise ScenarioError([(name, f"got {value!r}; allowed: a finite number")])
+            object.__setattr__(self, name, float(value))
 
     def _fill_in(self) -> None:
         """Work out the ends and the middle that were not given."""
@@ -124,7 +126,7 @@ class Spread:
             typical = (low + high) / 2 if typical is _NOT_GIVEN else typical
         elif self.shape == "normal":
             if (deviation := self.deviation or 0.0) <= 0:
-                raise ScenarioError([("deviation", f"got {self.deviation!r}; allowed: above 0")])
+                raise ScenarioError([("deviation", f"got {deviation:g}; allowed: above 0")])
             low = typical - CUT * deviation if low is _NOT_GIVEN else low
             high = typical + CUT * deviation if high is _NOT_GIVEN else high
         else:
@@ -158,15 +160,20 @@ class Spread:
         Raises
         ------
         ScenarioError
-            If a key is unknown or a value is not allowed.
+            If it is no table, a key is unknown or a value is not allowed.
         """
+        if not isinstance(table, Mapping):
+            raise ScenarioError(f"got {table!r}; allowed: a table, such as {{'kind': 'unknown', 'low': 1, 'high': 2}}")
         names = [field.name for field in dataclasses.fields(cls)]
         values: dict[str, Any] = {}
         for key, value in table.items():
             if key not in names:
                 raise ScenarioError([(str(key), f"unknown key of a spread; known: {', '.join(names)}")])
-            if key == "factor" and (isinstance(value, bool) or not isinstance(value, (int, float))):
+            if key == "factor" and not is_number(value):
                 raise ScenarioError([(key, f"got {value!r}; allowed: a plain number above 1")])
+            if key == "deviation" and reader is read_friction and isinstance(value, str):
+                text = f'got "{value}"; allowed: a plain number, of the coefficient; or give low and high'
+                raise ScenarioError([(key, text)])
             if key == "origin" and not isinstance(value, str):
                 raise ScenarioError([(key, f"got {value!r}; allowed: text")])
             try:
@@ -195,7 +202,14 @@ class Spread:
         -------
         float
             [unit of the field]
+
+        Raises
+        ------
+        ScenarioError
+            If the share is no number from 0 to 1.
         """
+        if not is_number(share) or not 0 <= share <= 1:
+            raise ScenarioError([("share", f"got {share!r}; allowed: from 0 to 1")])
         if self.shape == "fixed":
             return self.typical
         if self.shape == "uniform":

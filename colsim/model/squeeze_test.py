@@ -16,7 +16,7 @@ from scipy.special import chdtri
 
 from colsim.errors import RangeError, ScenarioError
 from colsim.model.base import Description, Force, Length
-from colsim.model.units import STANDARD_GRAVITY
+from colsim.model.units import STANDARD_GRAVITY, is_number
 from colsim.theory.squeeze import ATMOSPHERE, Bottle
 
 __all__ = ["SqueezeFit", "SqueezeReading", "fit_squeeze_test", "height_under", "require_readings", "weight"]
@@ -38,7 +38,9 @@ class SqueezeReading(Description):
     """One height of a bottle that lies on a flat board between two guides, with a board and a load on top."""
 
     bottles: Annotated[int, Field(ge=0, le=100)] | None = Field(
-        None, description="how many of the same bottles stand on the board; take a board that weighs next to nothing"
+        None,
+        description="how many of the same bottles stand on the board, or load in its place; take a board that weighs "
+        "next to nothing",
     )
     load: Annotated[Force, Field(ge=0, le=1000)] | None = Field(
         None, description="in place of bottles: weight of board and what stands on it [N], scale in kg times 9.81"
@@ -218,11 +220,14 @@ def fit_squeeze_test(
     >>> round(fit_squeeze_test(water, loads, heights).end_stiffness)
     200
     """
+    for name, given in (("loads", loads), ("heights", heights), ("pressures", pressures)):
+        if given is not None and (isinstance(given, str) or not isinstance(given, (Sequence, np.ndarray))):
+            raise ScenarioError([("squeeze_test", f"got {name} {given!r}; allowed: as many numbers as readings")])
     before = (bottle.pressure,) * len(loads) if pressures is None else pressures
     if not len(loads) == len(heights) == len(before) or len(heights) < LEAST_READINGS:
         text = f"got {len(loads)} loads, {len(heights)} heights and {len(before)} pressures; allowed: as many of each"
         raise ScenarioError([("squeeze_test", f"{text}, {LEAST_READINGS} or more; read again what is missing")])
-    if not all(math.isfinite(number) and number >= 0 for number in (*loads, *heights)):
+    if not all(is_number(number) and math.isfinite(number) and number >= 0 for number in (*loads, *heights)):
         text = f"got loads {tuple(loads)} and heights {tuple(heights)}; allowed: finite numbers, none below 0"
         raise ScenarioError([("squeeze_test", f"{text}; read it again")])
     return _fitted(bottle, tuple(loads), tuple(heights), tuple(before), fit_pressure)

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
 
 from colsim.errors import ScenarioError
+from colsim.model.checks import require_conditions
 from colsim.model.conditions import Conditions
-from colsim.model.softness import SIZES_OF_SOFT, SOFTENS, USUAL_TEMPERATURE, body_length_range, pressure_at
+from colsim.model.described import DescribedContainer
+from colsim.model.softness import (
+    SIZES_OF_SOFT,
+    SOFTENS,
+    USUAL_TEMPERATURE,
+    body_length_range,
+    pressure_at,
+)
 from colsim.model.spread import Spread, StandIn
 from colsim.model.stand_ins import ANY_STIFFNESS, CAN_BODY, CARBONATION
 from colsim.theory.contact import in_series, skin_stiffness
-
-if TYPE_CHECKING:
-    from colsim.model.container import Container
 
 __all__ = ["NUMBERS_OF_SHAPE", "board_stiffness", "firm_ranges", "is_described_soft", "require_sizes_of_firm"]
 
@@ -87,7 +91,7 @@ def _share_of(length: float) -> StandIn:
     return StandIn(kind="unknown", low=low, typical=typical, high=high, origin=CAN_BODY.origin)
 
 
-def require_sizes_of_firm(container: Container) -> None:
+def require_sizes_of_firm(container: DescribedContainer) -> None:
     """Refuse a container held by its gas whose straight body is not known, or longer than the container.
 
     Parameters
@@ -109,8 +113,9 @@ def require_sizes_of_firm(container: Container) -> None:
         raise ScenarioError([("body_length", text)])
 
 
-def board_stiffness(container: Container, conditions: Conditions | None = None) -> float:
+def board_stiffness(container: DescribedContainer, conditions: Conditions | None = None) -> float:
     """Give the stiffness of a firm container between two boards; `Container.board_stiffness` is its front."""
+    require_conditions(conditions)
     if container.is_soft:
         text = "its wall holds it, so that no one number says how it gives way; ask for its bottle"
         raise ScenarioError(f"{container.name} is soft: {text}")
@@ -128,7 +133,7 @@ def board_stiffness(container: Container, conditions: Conditions | None = None) 
 
 
 def _no_shape(
-    container: Container, conditions: Conditions | None, pressure: float, stiffness: float
+    container: DescribedContainer, conditions: Conditions | None, pressure: float, stiffness: float
 ) -> tuple[str, str]:
     service = None if conditions is None else conditions.service_temperature
     temperature = USUAL_TEMPERATURE if service is None else service

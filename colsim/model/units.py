@@ -1,22 +1,25 @@
 """Strict reader of measurements written as text, such as ``"2 9/16 in"``.
 
-One number, one unit from a closed list; anything else is refused. Strictness is the point: a reader that
-guesses turns ``"66,5 mm"`` into 665.
+One number, one unit from a closed list, or two of them as in ``"1 lb 3 oz"``; anything else is refused. Strictness is
+the point: a reader that guesses turns ``"66,5 mm"`` into 665.
 """
 
 from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+import unicodedata
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
+from numbers import Real
 from types import MappingProxyType
 from typing import Any
 
 from colsim.errors import ScenarioError
 
-__all__ = ["QUANTITIES", "Quantity", "as_float", "read_quantity"]
+__all__ = ["QUANTITIES", "Quantity", "as_float", "is_number", "likely_units", "read_friction", "read_quantity"]
 
 INCH_IN_MM = 25.4  # exact, international yard and pound agreement of 1959
 POUND_IN_KG = 0.45359237  # exact, the same agreement
@@ -33,6 +36,38 @@ class Quantity:
     factors: Mapping[str, float]
     example: str
     offsets: Mapping[str, float]
+
+    def unit_named(self, name: str) -> str | None:
+        """Find the unit that a word or sign stands for, in capitals or not; None if it is none of this quantity."""
+        return self._by_name.get(_bare(name))
+
+    @cached_property
+    def _by_name(self) -> dict[str, str]:
+        return {_bare(word): unit for unit in self.factors for word in (unit, *_WORDS.get(unit, ()))}
+
+
+_WORDS: Mapping[str, tuple[str, ...]] = {
+    "mm": ("millimetre", "millimetres", "millimeter", "millimeters"),
+    "cm": ("centimetre", "centimetres", "centimeter", "centimeters"),
+    "m": ("metre", "metres", "meter", "meters"),
+    "in": ("inch", "inches", '"', "\N{DOUBLE PRIME}", "\N{RIGHT DOUBLE QUOTATION MARK}"),
+    "ft": ("foot", "feet"),
+    "kg": ("kilogram", "kilograms"),
+    "g": ("gram", "grams"),
+    "lb": ("lbs", "pound", "pounds"),
+    "oz": ("ounce", "ounces"),
+    "deg": ("degree", "degrees", "\N{DEGREE SIGN}"),
+    "C": ("deg C", "\N{DEGREE SIGN}C", "Celsius"),
+    "F": ("deg F", "\N{DEGREE SIGN}F", "Fahrenheit"),
+    "ml": ("millilitre", "millilitres", "milliliter", "milliliters"),
+    "l": ("litre", "litres", "liter", "liters"),
+    "fl oz": ("fluid ounce", "fluid ounces"),
+}
+"""What else a unit may be called; capitals, full stops and spaces do not count."""
+
+
+def _bare(name: str) -> str:
+    return re.sub(r"[ .\N{MIDDLE DOT}]", "", name).casefold()
 
 
 def _quantity(
@@ -87,9 +122,19 @@ QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
 
 _WHOLE_OR_DECIMAL = r"\d+(?:\.\d+)?|\.\d+"
 _NUMBER = re.compile(
-    rf"(?P<sign>[-+]?)(?:(?P<decimal>{_WHOLE_OR_DECIMAL})|(?:(?P<whole>\d+) )?(?P<numerator>\d+)/(?P<denominator>\d+))"
+    rf"(?P<sign>[-+]?)(?:(?P<decimal>{_WHOLE_OR_DECIMAL})"
+    r"|(?:(?P<whole>\d+)[- ])?(?P<numerator>\d+)/(?P<denominator>\d+))"
 )
-_TEXT = re.compile(rf"(?P<number>{_NUMBER.pattern}) *(?P<unit>[A-Za-z].*)", re.ASCII)
+_UNIT = rf"[A-Za-z\"{re.escape(''.join(word for words in _WORDS.values() for word in words if not word.isascii()))}]"
+_TEXT = re.compile(rf"(?P<number>{_NUMBER.pattern}) *(?P<unit>{_UNIT}.*)", re.ASCII)
+_AND_LESS = re.compile(r"(?P<whole>\d+) *(?P<unit>[A-Za-z]+\.?) +(?P<rest>[\d.].*)", re.ASCII)
+_LESS = MappingProxyType({"lb": ("oz", 16), "ft": ("in", 12)})
+"""Units of which a whole number may stand before one of the next, and how many of those make one."""
+_VULGAR = {
+    sign: unicodedata.normalize("NFKD", sign).replace("\N{FRACTION SLASH}", "/")
+    for sign in map(chr, (0xBC, 0xBD, 0xBE, *range(0x2150, 0x215F)))
+}  # 1/4 to 3/4, and sevenths to eighths
+_AFTER_WHOLE = re.compile(rf"(?<=[0-9])[- ]?(?=[{''.join(_VULGAR)}])")
 
 
 def read_quantity(value: Any, quantity: Quantity) -> float:
@@ -98,7 +143,9 @@ def read_quantity(value: Any, quantity: Quantity) -> float:
     Parameters
     ----------
     value : float, int or str
-        A plain number is taken in the base unit; text must carry a unit of the list.
+        A plain number, of numpy too, is taken in the base unit; text must carry a unit of the list, in any capitals,
+        or its English name. Fractions may be written ``2 9/16``, ``2-9/16`` or with their sign; pounds may stand
+        before ounces and feet before inches.
     quantity : Quantity
         The kind of measurement, one of `QUANTITIES`.
 
@@ -116,12 +163,14 @@ def read_quantity(value: Any, quantity: Quantity) -> float:
     --------
     >>> read_quantity("2 9/16 in", QUANTITIES["length"])
     65.0875
+    >>> read_quantity("1 lb 3 oz", QUANTITIES["mass"])
+    0.538640939375
     >>> read_quantity("66,5 mm", QUANTITIES["length"])
     Traceback (most recent call last):
     ...
     colsim.errors.ScenarioError: got "66,5 mm", which has a comma; ... write a decimal point: "66.5 mm"
     """
-    if isinstance(value, (int, float)) and not isinstance(value, bool):
+    if is_number(value):
         return as_float(value)
     allowed = (
         f"allowed: a number in {quantity.base}, or text of one number and one unit of "
@@ -129,19 +178,94 @@ def read_quantity(value: Any, quantity: Quantity) -> float:
     )
     if not isinstance(value, str):
         raise ScenarioError(f"got {value!r}, which is no {quantity.name}; {allowed}")
-    text = value.strip()
+    text = _in_plain_signs(value.strip())
+    if (both := _AND_LESS.fullmatch(text)) and quantity.unit_named(both["unit"]) in _LESS:
+        return as_float(_of_two_units(value, both, quantity, allowed))
     match = _TEXT.fullmatch(text)
     if match is None:
         raise ScenarioError(f'got "{value}"{_what_is_wrong(text)}; {allowed}{_what_to_write(text, quantity)}')
-    unit = " ".join(match["unit"].split())
-    if unit not in quantity.factors:
-        raise ScenarioError(f'got "{value}", whose unit "{unit}" is not one for a {quantity.name}; {allowed}')
+    unit = quantity.unit_named(match["unit"])
+    if unit is None:
+        name = " ".join(match["unit"].split())
+        raise ScenarioError(f'got "{value}", whose unit "{name}" is not one for a {quantity.name}; {allowed}')
     # In fractions, so that "2 9/16 in" is 65.0875 mm and not its neighbour.
     scaled = _number(match) * Fraction(repr(quantity.factors[unit]))
     return as_float(scaled + Fraction(repr(quantity.offsets.get(unit, 0.0))))
 
 
-def as_float(value: float | Fraction) -> float:
+_STEEPEST_FRICTION = 2.0  # above which a number without a unit is rather an angle
+
+
+def read_friction(value: Any) -> float:
+    """Read a coefficient of friction, or text with the angle at which something slides.
+
+    Parameters
+    ----------
+    value : float, int or str
+        A plain number is the coefficient; text must be an angle with its unit, such as ``"14 deg"``.
+
+    Returns
+    -------
+    float
+        [-]; the tangent of the angle.
+
+    Raises
+    ------
+    ScenarioError
+        If the value is neither, or the angle is not between 0 and 90 deg.
+
+    Examples
+    --------
+    >>> round(read_friction("17 deg"), 3)
+    0.306
+    """
+    if is_number(value):
+        return as_float(value)
+    allowed = 'allowed: a plain number such as 0.25, or the angle at which it slides as text, such as "14 deg"'
+    if not isinstance(value, str):
+        raise ScenarioError(f"got {value!r}; {allowed}")
+    text = value.strip()
+    try:
+        angle = read_quantity(value, QUANTITIES["angle"])
+    except ScenarioError:
+        point = text.replace(",", ".")
+        plain = re.fullmatch(_WHOLE_OR_DECIMAL, point, re.ASCII)
+        what = f'"{point} deg"' if plain and float(point) > _STEEPEST_FRICTION else f"{point} without quotes"
+        told = f"; write {what} if that is what it is" if plain else ""
+        raise ScenarioError(f'got "{value}"; {allowed}{told}') from None
+    if not 0 <= angle < 90:
+        raise ScenarioError(f'got "{value}"; allowed: 0 deg to below 90 deg; measure the angle above the horizontal')
+    return math.tan(math.radians(angle))
+
+
+def is_number(value: Any) -> bool:
+    """Tell whether a value is a plain number, of Python or of numpy; a truth value is none."""
+    return isinstance(value, Real) and not isinstance(value, bool)
+
+
+def likely_units(value: float, quantity: Quantity, is_allowed: Callable[[float], bool]) -> Iterator[str]:
+    """List the units in which a bare number that is not allowed in the base unit would be.
+
+    Parameters
+    ----------
+    value : float
+        The number.
+    quantity : Quantity
+        What it measures.
+    is_allowed : callable
+        Tells whether a number in the base unit is allowed.
+
+    Yields
+    ------
+    str
+        Unit of the quantity.
+    """
+    for unit, factor in quantity.factors.items():
+        if unit != quantity.base and is_allowed(value * factor + quantity.offsets.get(unit, 0.0)):
+            yield unit
+
+
+def as_float(value: Any) -> float:
     """Return the value as a float, or raise `ScenarioError` if it is beyond every float."""
     try:
         return float(value)
@@ -159,6 +283,26 @@ def _number(match: re.Match[str]) -> Fraction:
     return -size if match["sign"] == "-" else size
 
 
+def _in_plain_signs(text: str) -> str:
+    """Write fraction signs and the fraction slash in plain digits and strokes."""
+    text = _AFTER_WHOLE.sub(" ", text).replace("\N{FRACTION SLASH}", "/")
+    return "".join(_VULGAR.get(sign, sign) for sign in text)
+
+
+def _of_two_units(value: str, both: re.Match[str], quantity: Quantity, allowed: str) -> Fraction:
+    """Read a whole number of one unit and what is left over in the next smaller one."""
+    greater = quantity.unit_named(both["unit"]) or ""
+    less, whole = _LESS[greater]
+    rest = _TEXT.fullmatch(both["rest"])
+    if rest is None or quantity.unit_named(rest["unit"]) != less:
+        example = f'"1 {greater} 3 {less}"'
+        raise ScenarioError(f'got "{value}", of which the second part is not in {less} as in {example}; {allowed}')
+    left_over = _number(rest)
+    if left_over >= whole:
+        raise ScenarioError(f'got "{value}"; allowed: below {whole} {less} besides whole {greater}; read it again')
+    return (int(both["whole"]) + left_over / whole) * Fraction(repr(quantity.factors[greater]))
+
+
 def _what_is_wrong(text: str) -> str:
     if "," in text:
         return ", which has a comma"
@@ -168,9 +312,13 @@ def _what_is_wrong(text: str) -> str:
 
 
 def _what_to_write(text: str, quantity: Quantity) -> str:
-    with_point = text.replace(",", ".")
-    if text.count(",") == 1 and _TEXT.fullmatch(with_point):
-        return f'; write a decimal point: "{with_point}"'
+    if text.count(",") == 1 and (match := _TEXT.fullmatch(text.replace(",", "."))):
+        if quantity.unit_named(match["unit"]) is None:
+            return ""
+        if re.search(r"[1-9]\d{0,2},\d{3}(?!\d)", text):
+            return f'; write "{text.replace(",", "")}" or "{text.replace(",", ".")}", whichever it is'
+        return f'; write a decimal point: "{text.replace(",", ".")}"'
     if _NUMBER.fullmatch(text):
-        return f'; write "{text} {quantity.base}" if that is what it is'
+        unit = "in" if "/" in text and "in" in quantity.factors else quantity.base  # a tape in inches has fractions
+        return f'; write "{text} {unit}" if that is what it is'
     return ""

@@ -19,6 +19,7 @@ from colsim.physics.scene import Arc, Body, Chain, Line, Part, Piece, Point, str
 from colsim.physics.vending import Frame
 from colsim.sampling import Replay
 from colsim.sampling.checks import require_kind
+from colsim.sampling.draws import with_drawn
 
 __all__ = ["plot_column"]
 
@@ -62,7 +63,7 @@ def plot_column(replay: Replay, frame: int = -1, ax: Axes | None = None) -> Axes
     shot = replay.frames[frame]
     if ax is None:
         _, ax = plt.subplots(figsize=(5.4, 8.0), layout="constrained")
-    section, scenario = replay.section, replay.scenario
+    section, scenario = replay.section, _as_drawn(replay)
     ax.set_facecolor(PAPER)
     for chain in section.scene.walls:
         _draw_chain(ax, chain, section.top)
@@ -88,6 +89,14 @@ def plot_column(replay: Replay, frame: int = -1, ax: Axes | None = None) -> Axes
         named.values(), named.keys(), loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize="small", frameon=False
     )
     return ax
+
+
+def _as_drawn(replay: Replay) -> Scenario:
+    """Give the scenario with the numbers of this fill, which its walls were made of."""
+    try:
+        return with_drawn(replay.scenario, replay.fill.drawn)
+    except ScenarioError:
+        return replay.scenario  # an invalid fill, whose walls are the typical ones
 
 
 def _title(replay: Replay, time: float) -> str:

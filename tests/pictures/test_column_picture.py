@@ -165,6 +165,33 @@ def test_a_line_for_each_liner_where_it_hangs():
     np.testing.assert_allclose(right.get_ydata(), [throat, throat + 900])
 
 
+def test_liners_hang_on_the_walls_of_the_fill_that_is_drawn():
+    varies = {
+        "column.width": {"kind": "varies", "low": 80, "high": 100},
+        "column.liners": [{**LINERS[0], "top": {"kind": "varies", "low": 300, "high": 500}}, LINERS[1]],
+    }
+    scenario = small_scenario(1, **varies)
+    for seed in (1, 2):
+        again = replay(scenario, seed=seed)
+        ax = drawn(again)
+        left, right = lines(ax, "liner")
+        assert abs(again.section.width - 90) > 0.5
+        walls = np.vstack([line.get_xydata() for line in lines(ax, "wall and floor")])
+        for line, side in ((left, -1), (right, 1)):
+            wall = side * again.section.width / 2
+            assert np.isclose(walls[:, 0], wall).sum() >= 2
+            np.testing.assert_allclose(line.get_xdata(), wall + side * 3)
+        assert left.get_ydata()[1] == pytest.approx(again.section.throat + again.fill.drawn["column.liners.0.top"])
+
+
+def test_the_spacer_is_as_thick_as_in_the_fill_that_is_drawn():
+    spacer = {"rotor.spacer_thickness": {"kind": "varies", "low": 1, "high": 9}}
+    again = replay(small_scenario(1, **spacer), seed=1)
+    ((patch,),) = [[p for p in drawn(again).patches if str(p.get_label()).startswith("spacer")]]
+    sides = np.hypot(*np.diff(patch.get_xy(), axis=0).T)
+    assert sides.min() == pytest.approx(again.fill.drawn["rotor.spacer_thickness"])
+
+
 def test_no_liner_no_line(again):
     assert lines(drawn(again), "liner") == []
 

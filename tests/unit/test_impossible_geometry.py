@@ -84,7 +84,7 @@ def test_pockets_that_run_into_each_other():
 
 def test_pockets_without_land_between_them():
     # Mouth of 82 mm rounded to 10 mm in a drum of 95 mm: asin(51 / 85) = 36.9 deg; five pockets have 36 each.
-    shallow = {"pockets": 5, "pocket_depth": 30}
+    shallow = {"pockets": 5, "pocket_depth": 30, "lead_in": 10}
     refused("no land is left between 5 pockets", "82 mm wide", "10 mm reaches 37 deg", "below 36", rotor=shallow)
     assert scenario(rotor={**shallow, "pockets": 4}).rotor.pockets == 4
 
@@ -108,6 +108,20 @@ def test_drum_narrower_than_the_throat():
 def test_throat_edge_that_eats_the_floor():
     floor = {"throat": 80, "floor_slope": 60}
     refused("column.throat_radius: got 50 mm", "that takes", "of the 10 mm", column={**floor, "throat_radius": 50})
+
+
+@pytest.mark.parametrize("thickness", [26, 30, 49])
+def test_lifted_edge_that_would_be_a_shelf(thickness):
+    small = {"diameter": 26, "mass": 0.05}
+    column = {"width": 50, "liners": [{"friction": 0.1, "top": 400, "lifted_edge": thickness}]}
+    refused(
+        f"column.liners.0.lifted_edge: got {thickness} mm",
+        "below 26 mm, the height of the container",
+        container=small,
+        column=column,
+    )
+    column["liners"][0]["lifted_edge"] = 25.9
+    assert scenario(container=small, column=column).column.liners[0].lifted_edge == 25.9
 
 
 @pytest.mark.parametrize("wall", ["left", "right", "both"])
@@ -171,6 +185,33 @@ def test_more_than_fit_where_the_zigzag_formula_ends():
 
 def test_container_as_heavy_empty_as_full():
     refused("empty_mass 0.54 kg", "mass 0.54 kg", container={"empty_mass": 0.54})
+
+
+@pytest.mark.parametrize(
+    ("sizes", "density"),
+    [
+        # pi / 4 x 66^2 x 60 mm: 0.2053 l; x 400 mm: 1.368 l.
+        ({"length": 60}, "2.6 kg a litre"),
+        ({"length": 60, "mass": 0.0212, "drink": "still"}, "0.1 kg a litre"),
+        ({"mass": 2.2}, "1.6 kg a litre for a cylinder 66 mm across and at most 400 mm long"),
+    ],
+)
+def test_container_of_a_density_that_none_has(sizes, density):
+    refused("container.mass: got ", density, "allowed: 0.3 to 1.5 kg a litre", "weigh it", container=sizes)
+
+
+def test_density_at_its_bounds():
+    # pi / 4 x 60^2 mm2 x 31.831 mm: 0.09 l; 0.027 to 0.135 kg.
+    sizes = {"diameter": 60, "length": 31.83099, "stiffness": 70}
+    for mass in (0.02701, 0.13499):
+        assert scenario(container={**sizes, "mass": mass}).container.mass == mass
+    for mass in (0.02699, 0.13501):
+        refused("kg a litre", container={**sizes, "mass": mass})
+
+
+def test_density_at_the_ends_of_a_spread():
+    spread = {"kind": "unknown", "low": 0.5, "high": 2.0}
+    refused("container.mass: got 2 kg", "kg a litre", container={"mass": spread, "length": 200})
 
 
 def test_flat_wider_than_half_the_diameter():
