@@ -61,7 +61,7 @@ def advised(file: Path, max_fills: int) -> tuple[float, str]:
     command = [sys.executable, "-m", "colsim", "advise", str(file), "--seed", "4417", "--max-fills", str(max_fills)]
     done = subprocess.run(command, capture_output=True, text=True, check=True, env=os.environ)
     took = time.perf_counter() - begun
-    return took, next(" ".join(line.split()) for line in done.stdout.splitlines() if "no spacer (as" in line)
+    return took, next(" ".join(line.split()) for line in done.stdout.splitlines() if "bare pocket (as" in line)
 
 
 def main() -> None:

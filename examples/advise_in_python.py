@@ -6,9 +6,8 @@ Run with ``--quick`` for a few loadings an option: enough to see the shape of th
 import sys
 from pathlib import Path
 
-from colsim import Scenario, find_spacer, simulate_fill
+from colsim import Scenario, advise, simulate_fill
 from colsim.advice.measurements import what_follows
-from colsim.advice.report import as_text
 
 
 def main() -> None:
@@ -16,8 +15,9 @@ def main() -> None:
     for subject, sentence in what_follows(scenario):
         print(f"{subject}: {sentence}")
 
-    decision = find_spacer(scenario, max_fills=4 if "--quick" in sys.argv else 60, seed=4417)
-    print(as_text(scenario, decision))
+    advice = advise(scenario, max_fills=4 if "--quick" in sys.argv else 60, seed=4417)
+    print(advice)
+    decision = advice.spacer
     print(decision.to_dataframe().to_string(index=False))
 
     # One loading again, on its own: the first that failed as the column is now.

@@ -252,7 +252,9 @@ def compare_containers(
     """
     named = _named(scenario, containers)
     prepared = {name: _prepare(scenario, container) for name, container in named.items()}
-    possible = sum(len(alternatives) for alternatives, _ in prepared.values())
+    made = [each.of(scenario) for alternatives, _ in prepared.values() for each in alternatives]
+    others = sum(each != scenario for each in made)
+    with_present = others < len(made)
     with study(max_fills=max_fills, seed=seed, executor=executor, engine=engine, progress=progress) as how:
         candidates = []
         for name, container in named.items():
@@ -261,7 +263,7 @@ def compare_containers(
             if refused:
                 candidates.append(Candidate(name, container, refused, capacity, 0, None))
                 continue
-            decision = decide(_InColumn(scenario, alternatives, possible), how)
+            decision = decide(_InColumn(scenario, alternatives, others, with_present=with_present), how)
             option = decision.least_bad
             loaded = max((fill.loaded for fill in option.fills.valid), default=0)
             candidates.append(Candidate(name, container, "", capacity, loaded, option, decision.measure_next))
@@ -275,13 +277,19 @@ class _InColumn(Question):
 
     decision, unit, things = "container", "mm", "spacer looked at"
 
-    def __init__(self, scenario: Scenario, alternatives: Sequence[Alternative], possible: int) -> None:
+    def __init__(
+        self, scenario: Scenario, alternatives: Sequence[Alternative], others: int, *, with_present: bool
+    ) -> None:
         super().__init__(scenario)
-        self.alternatives, self._possible = alternatives, possible
+        self.alternatives, self._others, self._with_present = alternatives, others, with_present
 
     @property
-    def possible(self) -> int:
-        return self._possible
+    def others(self) -> int:
+        return self._others
+
+    @property
+    def with_present(self) -> bool:
+        return self._with_present
 
     def next(self, inquiry: Inquiry) -> Sequence[Alternative]:
         return () if inquiry.options else self.alternatives

@@ -97,8 +97,15 @@ class _Count(Question):
         self.most = _most(scenario)
 
     @property
-    def possible(self) -> int:
-        return len(self.counts)
+    def others(self) -> int:
+        return len(self.counts) - self.with_present
+
+    @property
+    def with_present(self) -> bool:
+        return self.scenario.loading.total in self.counts
+
+    def refused_for(self, allowed: str) -> str:
+        return f"goes wrong more often than {allowed}, or not always finds room"
 
     def alternative(self, count: int) -> Alternative:
         return Alternative(
@@ -174,10 +181,12 @@ class _Count(Question):
         return tuple(f"to load {unsettled.value:g}: {hint}" for hint in hints_for(unsettled))
 
     def beside(self, options: Sequence[Option], best: Option) -> Sequence[str]:
-        if best is options[-1]:
+        if best is not options[-1]:
+            found = _above(options, best)
+        elif best.status is Status.MEETS:
             found = ["There is room for no more." if self.searched else "More were not looked at."]
         else:
-            found = _above(options, best)
+            found = []
         return [*found, *_fewer_but_worse(options)]
 
 

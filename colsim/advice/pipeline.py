@@ -50,8 +50,13 @@ class Question(ABC):
 
     @property
     @abstractmethod
-    def possible(self) -> int:
-        """How many options may come up; all of them share the confidence."""
+    def others(self) -> int:
+        """How many options may come up that are not the scenario as it is; all share the confidence."""
+
+    @property
+    @abstractmethod
+    def with_present(self) -> bool:
+        """Whether the scenario as it is is among the options."""
 
     @abstractmethod
     def next(self, inquiry: Inquiry) -> Sequence[Alternative]:
@@ -64,6 +69,10 @@ class Question(ABC):
     @abstractmethod
     def beside(self, options: Sequence[Option], best: Option) -> Sequence[str]:
         """Say what is known of the options beside the one that is recommended; sentences."""
+
+    def refused_for(self, allowed: str) -> str:
+        """Say why an option is not even open; after "every option looked at"."""
+        return f"goes wrong more often than {allowed}"
 
     def lack_of_room(self, risks: Risks) -> str:
         """Say whether not all that was to be loaded found room; empty if all did."""
@@ -106,7 +115,8 @@ class Inquiry:
         """Simulate some options on common draws."""
         scenario = self.question.scenario
         scenarios = [each.of(scenario) for each in alternatives]
-        levels = levels_of(scenarios, self.question.possible, scenario)
+        question = self.question
+        levels = levels_of(scenarios, scenario, others=question.others, with_present=question.with_present)
         found = simulate_risks(scenarios, level=levels, study=self.study)
         for each, risks in zip(alternatives, found, strict=True):
             self.interrupted = self.interrupted or risks.interrupted
@@ -123,17 +133,20 @@ class Inquiry:
             self._options[option.label] = replace(option, step_check=found)
 
 
-def levels_of(scenarios: Sequence[Scenario], possible: int, present: Scenario) -> list[float]:
+def levels_of(scenarios: Sequence[Scenario], present: Scenario, *, others: int, with_present: bool) -> list[float]:
     """Share the confidence among options: an eighth of the error to what is there now, the rest among all others.
 
     Parameters
     ----------
     scenarios : sequence of Scenario
-        Of the options.
-    possible : int
-        How many options may come up.
+        Of some of the options.
     present : Scenario
         What is there now.
+    others : int
+        How many options that are not may come up.
+    with_present : bool
+        Whether what is there now is among the options; if not, the others share all of the error, and if there are no
+        others it has all.
 
     Returns
     -------
@@ -141,8 +154,8 @@ def levels_of(scenarios: Sequence[Scenario], possible: int, present: Scenario) -
         Confidence of the intervals of each.
     """
     error = 1 - present.target.confidence
-    others = error if possible <= 1 else (1 - _SHARE_OF_PRESENT) * error / (possible - 1)
-    return [1 - (_SHARE_OF_PRESENT * error if each == present else others) for each in scenarios]
+    own = (_SHARE_OF_PRESENT if others else 1.0) * error if with_present else 0.0
+    return [1 - (own if each == present else (error - own) / others) for each in scenarios]
 
 
 def decide(question: Question, study: Study) -> Decision:
@@ -224,7 +237,7 @@ def hints_for(option: Option) -> tuple[str, ...]:
 def _reason(question: Question, options: Sequence[Option], best: Option | None) -> str:
     allowed = question.scenario.target.in_words()
     if best is None:
-        return f"Every {question.things} goes wrong more often than {allowed}. {worst_in_words(options)}".rstrip()
+        return f"Every {question.things} {question.refused_for(allowed)}. {worst_in_words(options)}".rstrip()
     name = f"The {best.label}"
     beside = [*question.beside(options, best)]
     if best.turns_on_steps:
@@ -237,11 +250,15 @@ def _reason(question: Question, options: Sequence[Option], best: Option | None) 
         parts += beside or [worst_in_words(options)]
     else:
         parts = [
-            f"{name} went wrong least, but {best.estimate.fills} loadings do not show whether it stays within "
-            f"{allowed}.",
+            f"{name} went wrong least, but {_loadings(best.estimate.fills)} not show whether it stays "
+            f"within {allowed}.",
             *(beside or [worst_in_words(options)]),
         ]
     return " ".join(part for part in parts if part)
+
+
+def _loadings(number: int) -> str:
+    return f"{number} loadings do" if number != 1 else "one loading does"
 
 
 def _about_steps(options: Sequence[Option], best: Option | None) -> list[str]:

@@ -74,8 +74,7 @@ def count_as_text(decision: Decision) -> str:
     str
         Its summary, and what to measure next, if anything.
     """
-    order = "Do not load this container here." if decision.nothing_will_do else _order(decision)
-    return "\n".join([wrapped("", f"DO THIS: {order}", 3), decision.summary(), *_measure_next(decision)])
+    return "\n".join([wrapped("DO THIS: ", _order(decision), 9), decision.summary(), *_measure_next(decision)])
 
 
 def _orders(advice: Advice) -> list[str]:

@@ -10,7 +10,6 @@ from enum import StrEnum
 import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtri
-from scipy.stats import rankdata
 
 from colsim.advice.status import Status, judged
 from colsim.advice.study import Study
@@ -339,14 +338,14 @@ def _effects(scenario: Scenario, screened: Fills) -> tuple[Effect, ...]:
     low, high = (np.array([getattr(spread, end) for spread in unknowns.values()]) for end in ("low", "high"))
     drawn = np.array([[fill.drawn[path] for path in unknowns] for fill in valid]).reshape(len(valid), len(unknowns))
     places = (drawn - low) / (high - low)
-    mixed = 0 < failed.sum() < len(valid)
+    mixed = bool(0 < failed.sum() < len(valid))
     moved = _shift_between(places, failed) if mixed else _correlation(places, _how_near_to_failing(valid))
     needed = float(ndtri(1 - _BY_CHANCE / (2 * len(unknowns))))
     found = []
     for (path, spread), place, deviations in zip(unknowns.items(), places.T, moved, strict=True):
         upper = place > 0.5
         when_low, when_high = (float(failed[half].mean()) if half.any() else math.nan for half in (~upper, upper))
-        seen = mixed and abs(deviations) >= needed
+        seen = mixed and bool(abs(deviations) >= needed)
         found.append(Effect(path, spread.low, spread.high, when_low, when_high, float(deviations), seen))
     return tuple(sorted(found, key=lambda effect: -abs(effect.deviations)))
 
@@ -361,6 +360,8 @@ def _shift_between(places: FloatArray, failed: npt.NDArray[np.bool_]) -> FloatAr
 
 def _correlation(places: FloatArray, badness: FloatArray) -> FloatArray:
     """Give the rank correlation of each place with how bad a fill was, in deviations of what chance does."""
+    from scipy.stats import rankdata
+
     if len(places) < 2:
         return np.zeros(places.shape[1])
     x, y = rankdata(places, axis=0) - (len(places) + 1) / 2, rankdata(badness) - (len(places) + 1) / 2
@@ -371,6 +372,8 @@ def _correlation(places: FloatArray, badness: FloatArray) -> FloatArray:
 
 def _how_near_to_failing(fills: Sequence[Fill]) -> FloatArray:
     """Give a number for each fill that grows as it fails sooner, or else as a vend takes longer and presses harder."""
+    from scipy.stats import rankdata
+
     longest = rankdata([max((v.duration for v in fill.vends), default=0.0) for fill in fills])
     hardest = rankdata([max((v.peak_force for v in fill.vends), default=0.0) for fill in fills])
     sooner = np.array([-fill.vends_to_failure if fill.failure else -math.inf for fill in fills])

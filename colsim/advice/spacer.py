@@ -108,13 +108,18 @@ class _Spacer(Question):
         super().__init__(scenario)
         self.bounds = spacer_bounds(scenario)
         self.thicknesses = sorted({float(s) for s in (default_spacers(scenario) if spacers is None else spacers)})
+        self._sought = False
         self.any_can_be_had = spacers is None and not scenario.on_hand.spacers
         if not self.thicknesses:
             raise ScenarioError("spacers: got none; allowed: one thickness in mm or more, 0 for the bare pocket")
 
     @property
-    def possible(self) -> int:
-        return len(self.thicknesses) + self.any_can_be_had
+    def others(self) -> int:
+        return len(self.thicknesses) + self.any_can_be_had - self.with_present
+
+    @property
+    def with_present(self) -> bool:
+        return self.scenario.rotor.spacer_thickness in self.thicknesses
 
     def alternative(self, thickness: float) -> Alternative:
         return spacer_alternative(self.scenario, thickness, self.bounds)
@@ -124,9 +129,10 @@ class _Spacer(Question):
         if not options:
             return [self.alternative(thickness) for thickness in self.thicknesses]
         best = self.choose(options)
-        if self.window is not None or best is None or best.status is not Status.MEETS:
+        if self._sought or best is None or best.status is not Status.MEETS:
             return ()
-        self.window = find_window(
+        self._sought = True
+        window = find_window(
             options,
             best,
             self.alternative,
@@ -134,7 +140,10 @@ class _Spacer(Question):
             unit=self.unit,
             study=inquiry.study,
         )
-        deepest = float(round(self.window.middle))
+        if not (window.below or window.above):
+            return ()  # nothing ends it among what was looked at
+        self.window = window
+        deepest = float(round(window.middle))
         looked_at = {option.value for option in options}
         if not self.any_can_be_had or deepest in looked_at or not _can_be_described(self.scenario, deepest):
             return ()

@@ -2,6 +2,7 @@
 
 import json
 import re
+import shlex
 import subprocess
 import sys
 
@@ -11,7 +12,7 @@ from typer.testing import CliRunner
 
 from colsim import CATALOGUE, Scenario, __version__
 from colsim.advice.cautions import CAUTIONS
-from colsim.advice.over_unknowns import End
+from colsim.advice.risks import Case
 from colsim.cli import app
 
 RISK_KEYS = [
@@ -28,7 +29,17 @@ RISK_KEYS = [
     "level",
     "method",
 ]
-DECISION_KEYS = {"decision", "recommended", "unit", "status", "reason", "options", "measure_next", "step_check"}
+DECISION_KEYS = {
+    "decision",
+    "recommended",
+    "unit",
+    "status",
+    "reason",
+    "options",
+    "measure_next",
+    "step_check",
+    "window",
+}
 
 
 def run(*arguments, folder=None):
@@ -68,7 +79,7 @@ def test_advise_says_what_finer_time_steps_changed(advised):
     folder, done = advised
     (decision,) = json.loads((folder / "answer.json").read_text(encoding="utf-8"))["decisions"]
     check = decision["step_check"]
-    # Two at the typical values, and two drawn over the ranges, for no end stands out.
+    # Two in the typical case, and two in the unfavourable one.
     assert check == {"fills": 4, "only_coarse": 0, "only_fine": 0, "turns": False, "changed": 0}
     assert "Finer time steps: 0 of 4 loadings came out otherwise." in " ".join(done.stdout.split())
 
@@ -77,7 +88,8 @@ def test_of_firm_containers_it_says_nothing_of_hot_weeks_and_names_the_command_f
     _, done = advised
     text = " ".join(done.stdout.split())
     assert "HOT WEEKS" not in text
-    assert "NOT CHECKED here how high to fill; run colsim count FILE. All below is for 2" in text
+    assert "Load: NOT CHECKED here how high to fill. All below is for 2 x" in text
+    assert re.search(r"NEXT colsim count \S+ --set rotor.spacer_thickness=\d+ \(how high to fill with it\)", text)
 
 
 def test_of_soft_walls_it_says_how_many_to_load_with_the_spacer_it_advises(tmp_path):
@@ -92,11 +104,11 @@ def test_of_soft_walls_it_says_how_many_to_load_with_the_spacer_it_advises(tmp_p
     spacer, count = answer["decisions"]
     assert (spacer["decision"], count["decision"]) == ("spacer", "count")
     thickness = spacer["recommended"]
-    with_it = f"{thickness:g} mm spacer" if thickness else "no spacer"
+    with_it = f"{thickness:g} mm spacer" if thickness else "bare pocket"
     values = [option["value"] for option in count["options"]]
     assert 16 in values  # as it is loaded now
     for value in values:
-        assert f"{value:g} loaded, {with_it}" in text
+        assert f"load of {value:g}, {with_it}" in text
     if count["recommended"] is not None:
         assert f"Load {count['recommended']:g}, no more. {count['reason']}" in text
 
@@ -122,13 +134,13 @@ def test_the_answer_for_a_program_has_the_agreed_form(advised):
     folder, _ = advised
     answer = json.loads((folder / "answer.json").read_text(encoding="utf-8"))
     agreed = ["scenario", "version", "engine", "seed", "fills", "risks", "decisions"]
-    assert list(answer) == [*agreed, "assumed", "unknowns"]
+    assert list(answer) == [*agreed, "changes", "interrupted", "assumed", "unknowns"]
     unknowns = Scenario.from_toml(folder / "small.toml").unknowns()
     assert answer["unknowns"] == {path: spread.table() for path, spread in unknowns.items()}
     assert (answer["version"], answer["seed"]) == (__version__, 1)
     assert all(list(risk) == RISK_KEYS for risk in answer["risks"])
     assert {risk["unit"] for risk in answer["risks"]} == {"fill", "vend"}
-    assert {"typical", "drawn over their ranges"} <= {risk["unknowns"] for risk in answer["risks"]} <= set(End)
+    assert set(Case) == {risk["unknowns"] for risk in answer["risks"]}
     assert all(0 <= risk["low"] <= risk["rate"] <= risk["high"] <= 1 for risk in answer["risks"])
     assert all(set(decision) == DECISION_KEYS for decision in answer["decisions"])
     assert answer["decisions"][0]["decision"] == "spacer"
@@ -148,13 +160,37 @@ def test_check_says_what_follows_and_what_was_assumed():
     assert "container.friction" not in text  # measured, so neither
 
 
-def test_check_names_the_command_for_the_count_and_that_it_takes_one_kind():
-    named = {}
-    for name in ("alder-hall-2", "birch-row-1"):
-        text = " ".join(run("check", ROOT / "examples" / f"{name}.toml").stdout.split())
-        ((named[name], rest),) = re.findall(r"How high to fill: run colsim (\w+) FILE([^.]*)\.", text)
-        assert rest == (", with each kind described alone" if name == "birch-row-1" else "")
-    assert set(named.values()) == {"count"} <= {command.callback.__name__ for command in app.registered_commands}
+def test_check_names_the_next_commands_as_they_must_be_typed():
+    commands = {command.callback.__name__ for command in app.registered_commands}
+    for name, expected in (("alder-hall-2", ["count", "advise"]), ("birch-row-1", ["advise"])):
+        file = ROOT / "examples" / f"{name}.toml"
+        text = " ".join(run("check", file).stdout.split())
+        assert re.findall(rf"colsim (\w+) {re.escape(str(file))}", text) == expected  # a count takes one kind
+        assert set(expected) <= commands
+
+
+def test_what_is_printed_as_the_next_command_can_be_typed(advised):
+    folder, done = advised
+    (line,) = re.findall(r"NEXT +(colsim [^(]*?) +\(", " ".join(done.stdout.split()))
+    words = shlex.split(line)
+    again = run(*words[1:], "--max-fills", 1, "--workers", 1, "--seed", 1, folder=folder)
+    assert again.returncode == 0, again.stderr
+
+
+@pytest.mark.parametrize(
+    ("changes", "why"),
+    [
+        (["rotor.spacer_thickness"], "allowed: PATH=VALUE"),
+        (["rotor.spacer=12"], "rotor.spacer"),
+        (["loading.count=2", "loading.count=3"], "got twice"),
+        (["column.width=2"], "column.width: got 2"),
+    ],
+)
+def test_what_cannot_be_set_is_refused(advised, changes, why):
+    folder, _ = advised
+    done = run("check", folder / "small.toml", *(word for change in changes for word in ("--set", change)))
+    assert done.returncode == 2
+    assert why in done.stderr
 
 
 def test_check_says_what_has_no_effect_yet(tmp_path):

@@ -13,7 +13,8 @@ from tests_shared import ROOT, AtOnce, measured, small_scenario, small_toml
 
 from colsim import Scenario, ScenarioError, find_count
 from colsim.advice.cautions import CAUTIONS
-from colsim.advice.count import MAX_FILLS, risk_by_count
+from colsim.advice.count import MAX_FILLS
+from colsim.advice.count_table import risk_by_count
 
 
 @pytest.fixture
@@ -53,8 +54,11 @@ def test_it_says_how_many_and_what_ends_it_and_writes_and_draws_that(count, tmp_
     code, out, err = count(file, *options)
     assert code == 0, err
     lines = out.splitlines()
-    assert lines[0] == "count: 1 containers (meets)"
-    assert "From 3 up it fails: second one in the pocket." in lines[1]
+    assert lines[0].strip() == "DO THIS: Load 1, no more."
+    assert lines[1] == "count: load of 1 (meets)"
+    assert (
+        lines[2] == "The load of 1 stays within 400 bad loadings in 1000. From 3 up it fails: second one in the pocket."
+    )
     assert "MEASURE NEXT" not in out
     assert "processes, compiled engine, seed 1" in lines[-3]
     assert lines[-2:] == [f"written: {table}", f"drawn: {chart}"]
@@ -72,11 +76,14 @@ def test_it_prints_and_writes_what_the_library_gives_hints_and_cautions_under_th
     code, out, err = count(file, "--counts", "1:2:1", "--max-fills", 1, "--seed", 4417, "--csv", table)
     assert code == 0, err
     decision = find_count(Scenario.from_toml(file), counts=[1, 2], max_fills=1, seed=4417, executor=AtOnce())
-    answer, _, rest = out.partition("\nMEASURE NEXT\n")
+    order, _, rest = out.partition("\n")
+    answer, _, rest = rest.partition("\nMEASURE NEXT\n")
     hints, _, care = rest.partition("\nCARE\n")
+    assert decision.status == "undecided"
+    assert order.strip() == f"DO THIS: Not settled. If you must choose now: {decision.chosen.order}"
     assert answer == decision.summary()
-    assert " ".join(hints.split()) == " ".join(decision.measure_next)
-    assert hints
+    assert decision.measure_next
+    assert " ".join(hints.split()) == " ".join(decision.measure_next[:3])  # those that help most
     assert [line.strip() for line in care.splitlines()[: len(CAUTIONS)]] == list(CAUTIONS)
     again = pd.read_csv(table, keep_default_na=False)
     pd.testing.assert_frame_equal(again, risk_by_count(decision), check_exact=True, check_dtype=False)
@@ -88,7 +95,8 @@ def test_as_a_shell_runs_it_without_counts_it_looks_for_the_greatest(tmp_path):
     command = [sys.executable, "-m", "colsim", "count", str(file), *options]
     done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
-    assert done.stdout.startswith("count: 1 containers (undecided)")
+    assert done.stdout.splitlines()[0].strip() == "DO THIS: Not settled. If you must choose now: Load 1, no more."
+    assert done.stdout.splitlines()[1] == "count: load of 1 (undecided)"
     assert "drawn: chart.png" in done.stdout
     assert "fill/s" in done.stderr
     assert min(matplotlib.image.imread(tmp_path / "chart.png").shape[:2]) >= 500

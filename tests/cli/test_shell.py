@@ -176,8 +176,7 @@ def test_rows_hold_what_they_say(answered):
     assert len(rows) == len(answer["risks"])
     kinds = ("double", "late", "bridge", "stall")
     units = [("fill", "failure"), ("vend", "failure"), *(("vend", kind) for kind in kinds)]
-    # All or no fills of an option fail here, so that no end of an unknown stands out.
-    ends = ("typical", "drawn over their ranges")
+    ends = ("typical", "drawn over their ranges", "favourable", "unfavourable")
     assert list(rows) == [(option, end, *unit) for option in options for end in ends for unit in units]
     for option in options:
         for end in ends:
@@ -188,7 +187,10 @@ def test_rows_hold_what_they_say(answered):
             vends = [rows[option, end, "vend", kind]["failures"] for kind in kinds]
             assert sum(vends) == rows[option, end, "vend", "failure"]["failures"] >= whole["failures"]
     assert answer["fills"] == 2 * len(ends) * len(options)
-    assert len({row["level"] for row in answer["risks"]}) == 1
+    levels = {row["option"]: row["level"] for row in answer["risks"]}
+    assert all(row["level"] == levels[row["option"]] for row in answer["risks"])
+    # Shared among the options, one of which, the middle of what serves, may come up and did not.
+    assert sum(1 - level for level in levels.values()) <= 0.05 + 1e-9
     assert answer["risks"][0]["level"] == pytest.approx(1 - 0.05 / len(options))
     assert answer["scenario"]["container"]["diameter"] == 66
     assert decision["unit"] == "mm"

@@ -2,8 +2,12 @@ import pytest
 from tests_shared import ROOT
 
 from colsim import Scenario, find_spacer
+from colsim.advice.advice import Advice
+from colsim.advice.check_report import check_as_text
+from colsim.advice.json_report import as_json_object
 from colsim.advice.measurements import BEHIND, what_follows
-from colsim.advice.report import as_json_object, as_text, check_as_text, why
+from colsim.advice.report import as_text
+from colsim.advice.why import why
 
 EXAMPLES = sorted((ROOT / "examples").glob("*.toml"))
 
@@ -34,20 +38,21 @@ def test_the_half_measured_one_is_advised_with_all_that_it_holds():
     decision = find_spacer(scenario, max_fills=1, seed=1)
     # None, and those on hand; with so few fills nothing can be settled.
     assert [option.value for option in decision.options] == [0, 6, 12, 18]
-    text = " ".join(as_text(scenario, decision).split())
-    assert "5 slim water on 4 slim tea can, topped up once at 3 left" in text
+    text = " ".join(as_text(Advice(scenario, decision)).split())
+    assert "5 x slim water on 4 x slim tea can, topped up once at 3 left" in text
     assert "press the lifted edge (right) flush" in text
     assert "End stops, cap direction: NOT CHECKED" in text
-    assert f"from {len(scenario.unknowns())} things you did not measure" in text
+    assert "* from what you did not measure (" in text
+    assert f"and {len(scenario.unknowns()) - 5} more (--why)" in text
     both = "soft walls and containers held by their gas were simulated at."
     assert f"HOT WEEKS NOT CHECKED beyond the 5 deg C of the column that {both}" in text  # 41 F
     assert "Set conditions.service_temperature to that of a hot week, and ask again" in text
-    dry = " ".join(as_text(Scenario(**{**scenario.as_given(), "conditions": {}}), decision).split())
+    dry = " ".join(as_text(Advice(Scenario(**{**scenario.as_given(), "conditions": {}}), decision)).split())
     assert "HOT WEEKS NOT CHECKED beyond the 20 deg C (assumed) of the column" in dry
-    reasons = why(scenario, decision)
+    reasons = why(Advice(scenario, decision))
     for path, spread in scenario.unknowns().items():
         assert any(path in line and f"{spread.low:g} - {spread.high:g}" in line for line in reasons.splitlines())
-    written = as_json_object(scenario, decision)["scenario"]
+    written = as_json_object(Advice(scenario, decision))["scenario"]
     assert written["column"]["wall_friction"] == scenario.column.spreads["wall_friction"].table()
     assert written["loading"]["layers"] == [
         {"container": "slim tea can", "count": 4},
@@ -57,7 +62,7 @@ def test_the_half_measured_one_is_advised_with_all_that_it_holds():
 
 def test_of_what_its_gas_holds_hot_weeks_are_told_as_well():
     scenario = Scenario.from_toml(ROOT / "examples" / "alder-hall-2.toml")
-    text = " ".join(as_text(scenario, find_spacer(scenario, spacers=[0], max_fills=1, seed=1)).split())
+    text = " ".join(as_text(Advice(scenario, find_spacer(scenario, spacers=[0], max_fills=1, seed=1))).split())
     by_gas = (
         "HOT WEEKS NOT CHECKED beyond the 5 deg C of the column that containers held by their gas were simulated at."
     )

@@ -1,5 +1,3 @@
-from dataclasses import replace
-
 import pytest
 from matplotlib.figure import Figure
 
@@ -37,19 +35,19 @@ def test_the_limit_is_drawn_and_named(comparison):
     ]
 
 
-def test_a_limit_per_loading_is_drawn_with_the_risks_of_loadings(comparison):
-    per_fill = replace(comparison, scenario=comparison.scenario.changed(**{"target.failures_per_fill": 0.2}))
+def test_a_limit_per_loading_is_drawn_with_the_risks_of_loadings():
+    per_fill = compare_containers(column(**{"target.failures_per_fill": 0.2}), CONTAINERS, max_fills=2, seed=1)
     ax = drawn(per_fill)
     assert ax.get_xlabel() == "bad loadings in 1000 [-]"
     assert any(line.get_linestyle() == "--" and list(line.get_xdata()) == [200, 200] for line in ax.lines)
-    overs = [candidate.option.over for candidate in comparison.candidates if candidate.option is not None]
-    risks = [over.typical.risk_looking_often(level=over.level).per_fill for over in overs]
+    simulated = [candidate.option.risks for candidate in per_fill.candidates if candidate.option is not None]
+    risks = [each.typical.risk_looking_often(level=each.level).per_fill for each in simulated]
     dots = [line.get_xdata()[0] for line in ax.lines if line.get_marker() == "o"]
     assert dots == [max(0.1, 1000 * risk.rate) for risk in risks]
     ranges = [line.get_xdata() for line in ax.lines if len(line.get_xdata()) == 2 and line.get_linestyle() == "-"]
-    for found, risk in zip(ranges, risks, strict=True):
-        assert found[0] <= max(0.1, 1000 * risk.low)
-        assert found[1] >= 1000 * risk.high
+    for found, each in zip(ranges, simulated, strict=True):
+        cases = [each.runs[case].risk_looking_often(level=each.level).per_fill for case in each.cases]
+        assert list(found) == [max(0.1, 1000 * min(e.low for e in cases)), 1000 * max(e.high for e in cases)]
 
 
 def test_what_is_no_comparison_is_refused(comparison):
@@ -62,5 +60,5 @@ def test_each_row_is_labelled_and_what_does_not_go_in_says_why(comparison):
     labels = [label.get_text() for label in ax.get_yticklabels()]
     assert [label.split("\n")[0] for label in labels] == list(CONTAINERS)
     assert "spacer" in labels[1]
-    assert [text.get_text().startswith("does not go in: ") for text in ax.texts] == [True, True]
+    assert [text.get_text().startswith("DOES NOT FIT: ") for text in ax.texts] == [True, True]
     assert "[-]" in ax.get_xlabel()

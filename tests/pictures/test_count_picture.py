@@ -4,7 +4,7 @@ from matplotlib.figure import Figure
 from tests_shared import AtOnce, measured, small_scenario
 
 from colsim import ScenarioError, find_count, find_spacer
-from colsim.advice.count import risk_by_count
+from colsim.advice.count_table import risk_by_count
 from colsim.pictures import plot_count
 
 

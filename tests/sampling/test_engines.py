@@ -21,8 +21,9 @@ from colsim import (
     simulate_fills,
     simulate_sweep,
 )
-from colsim.advice import count, spacer, sweep
-from colsim.advice.report import as_json_object
+from colsim.advice import study, sweep
+from colsim.advice.advice import Advice
+from colsim.advice.json_report import as_json_object
 from colsim.physics import choice
 from colsim.physics.compiled_engine import CompiledEngine
 from colsim.physics.engines import DivergedError, Settings
@@ -138,7 +139,10 @@ def test_the_answer_says_which_it_was(engine):
     with ThreadPoolExecutor(1) as pool:
         decision = find_spacer(small_scenario(1), spacers=[0], max_fills=2, seed=1, executor=pool, engine=engine)
     assert {fill.engine for fill in decision.options[0].fills} == {engine}
-    assert json.loads(json.dumps(as_json_object(small_scenario(1), decision)))["engine"] == f"{engine}, cross-section"
+    assert (
+        json.loads(json.dumps(as_json_object(Advice(small_scenario(1), decision))))["engine"]
+        == f"{engine}, cross-section"
+    )
 
 
 def test_machine_code_is_there_after_it_was_made_ready():
@@ -174,7 +178,7 @@ SIMULATIONS = {
 def test_the_engine_is_compiled_before_any_work_is_handed_out(monkeypatch, simulate, own):
     notes = []
     monkeypatch.setattr(many_fills, "make_ready", notes.append)
-    for module in (many_fills, spacer, count, sweep):
+    for module in (many_fills, study, sweep):
         monkeypatch.setattr(module, "process_pool", lambda: Noted(notes))
     simulate({} if own else {"executor": Noted(notes)})
     assert "work" in notes
@@ -194,9 +198,8 @@ def test_a_pool_begins_no_process_before_it_is_given_work():
 def test_the_workers_of_a_fresh_pool_compile_nothing():
     with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
         simulate_fills(small_scenario(1), fills=1, seed=1, executor=pool)
-        code = (
-            "from colsim.physics.kernel.looking import ENTRIES; assert not any(e.stats.cache_misses for e in ENTRIES)"
-        )
+        code = "from colsim.physics.kernel.stepping import ENTRY_POINTS as all_of_it\n"
+        code += "assert not any(each.stats.cache_misses for each in all_of_it)"
         pool.submit(exec, code).result()
 
 

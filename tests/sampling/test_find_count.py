@@ -9,11 +9,10 @@ import pytest
 from tests_shared import AtOnce, made, measured, small_scenario
 
 from colsim import ScenarioError, SimulationError, find_count, simulate_fill
-from colsim.advice import Status, two_halves
-from colsim.advice.count import halves_against_full, risk_by_count
+from colsim.advice import Status
+from colsim.advice.count_table import risk_by_count
 from colsim.sampling import Outcome, many_fills
 from colsim.sampling.draws import draw_fill_wide
-from colsim.sampling.fills import Fills
 
 S, X = Outcome.SINGLE, Outcome.STALL
 FULL = small_scenario().greatest_count()
@@ -50,6 +49,11 @@ def decide(counts=None, max_fills=96, executor=None, **changes):
     """Ask about a column of which nothing is unknown; one bad loading in ten is allowed if nothing else is said."""
     scenario = measured(small_scenario(2)).changed(**{"target.failures_per_fill": 0.1, **changes})
     return find_count(scenario, counts=counts, max_fills=max_fills, seed=7, executor=executor or AtOnce())
+
+
+def errors(decision):
+    """Give the error that the intervals of each count are allowed."""
+    return {option.value: 1 - option.risks.level for option in decision.options}
 
 
 def looked_at(decision):
@@ -96,7 +100,8 @@ def test_a_clean_column_is_loaded_in_full_and_nothing_more_is_looked_at(pretend)
     decision = decide()
     assert (decision.recommended, decision.decision, decision.unit) == (FULL, "count", "containers")
     assert looked_at(decision) == [2, (FULL + 1) // 2, FULL]  # as it is now, half, full
-    assert "there is room for no more" in decision.reason
+    assert decision.reason == f"The load of {FULL} stays within 100 bad loadings in 1000. There is room for no more."
+    assert f"count: load of {FULL} (meets)" in decision.summary()
     assert decision.measure_next == ()
     assert {seed for _, seed, _ in asked} == {7}  # one seed: common draws
 
@@ -173,7 +178,8 @@ def test_what_is_not_shown_is_undecided_and_says_how_many_fills_would_do(pretend
     pretend(lambda _: 0)
     decision = decide(max_fills=4)
     assert decision.status == "undecided"
-    assert "4 fills do not show" in decision.reason
+    assert "went wrong least, but 4 loadings do not show whether it stays within" in decision.reason
+    assert "no more" not in decision.reason  # that is said of what stays within the target
     assert decision.measure_next[-1].startswith("simulate about ")
 
 
@@ -187,10 +193,24 @@ def test_per_vend_few_containers_take_more_fills_so_the_search_goes_by_the_best_
 
 def test_the_confidence_is_shared_among_all_counts_that_may_come_up(pretend):
     pretend(lambda _: 0)
-    assert {option.over.level for option in decide().options} == {1 - 0.05 / FULL}
-    assert {option.over.level for option in decide([4, 2, 4]).options} == {1 - 0.05 / 2}
-    topped = decide(**{"loading.count": 5, "loading.top_up_at": 4})
-    assert {option.over.level for option in topped.options} == {1 - 0.05 / (FULL - 4)}
+    present, rest = 0.05 / 8, 0.05 * 7 / 8  # an eighth for the load as it is now
+    assert errors(decide()) == {
+        2: pytest.approx(present),
+        (FULL + 1) // 2: pytest.approx(rest / (FULL - 1)),
+        FULL: pytest.approx(rest / (FULL - 1)),
+    }
+    assert errors(decide([4, 2, 4])) == {2: pytest.approx(present), 4: pytest.approx(rest)}
+    assert errors(decide([4])) == {4: pytest.approx(0.05)}
+    topped = errors(decide(**{"loading.count": 5, "loading.top_up_at": 4}))
+    assert topped.pop(5) == pytest.approx(present)
+    assert list(topped.values()) == pytest.approx([rest / (FULL - 5)] * len(topped))
+    assert topped
+
+
+@pytest.mark.parametrize("counts", [[1, 3], [2, 3], [1, 2, 3], [3, 4, 5], [3]])
+def test_the_errors_of_all_counts_that_are_named_are_together_no_more_than_the_target_allows(pretend, counts):
+    pretend(lambda _: 0)
+    assert sum(errors(decide(counts, max_fills=1)).values()) <= 0.05 + 1e-12
 
 
 def test_what_is_topped_up_keeps_that_and_only_counts_above_it_are_looked_at(pretend):
@@ -198,7 +218,6 @@ def test_what_is_topped_up_keeps_that_and_only_counts_above_it_are_looked_at(pre
     decision = decide(**{"loading.count": 5, "loading.top_up_at": 4})
     assert (min(looked_at(decision)), decision.recommended) == (5, None)
     assert {option.fills.scenario.loading.top_up_at for option in decision.options} == {4}
-    assert "were not compared" in two_halves(decision)
     with pytest.raises(ScenarioError, match="counts: got 4; allowed: 5 or more"):
         decide([4, 6], **{"loading.count": 5, "loading.top_up_at": 4})
 
@@ -258,7 +277,7 @@ def test_several_kinds_are_refused():
     layers = [{"container": "wide", "count": 2}, {"container": "slim", "count": 2}]
     mixed = {**scenario.as_given(), "containers": kinds, "loading": {"layers": layers}}
     del mixed["container"]
-    with pytest.raises(ScenarioError, match=r"loading\.layers: got 2 slim on 2 wide; allowed: one kind"):
+    with pytest.raises(ScenarioError, match=r"loading\.layers: got 2 x slim on 2 x wide; allowed: one kind"):
         find_count(type(scenario)(**mixed))
 
 
@@ -278,66 +297,10 @@ def test_where_it_turns_on_what_was_not_measured_it_says_on_what(monkeypatch, pl
     assert decision.measure_next[0].startswith("to load 5: friction on the walls")
     table = risk_by_count(decision)
     assert table["could be high"][1] > 0.9 > table["high"][1]
-    assert two_halves(decide([2, 4], max_fills=2, **some)).endswith(
-        "(with what was not measured at its typical value)."
-    )
     decision = decide([5], max_fills=48, **some)
     assert (decision.recommended, decision.status) == (5, "depends")
-    assert "It depends most on the friction on the walls." in decision.reason
+    assert "It depends most on the friction on the walls. What goes wrong most: " in decision.reason
     assert "if typical, bad vends in 1000 could be" in decision.measure_next[0]
-
-
-def made_fills(plain, count, failed, total):
-    """Give fills of which those with these numbers fail at once."""
-    fills = [made(plain, k, (X,) if k in failed else (S,) * count, count=count) for k in range(total)]
-    return Fills(small_scenario(count), 7, tuple(fills), total)
-
-
-def test_two_half_columns_take_two_draws_of_which_no_other_pair_makes_use(plain):
-    full = made_fills(plain, 4, {0, 3, 4, 6}, 9)  # of which the even ones count
-    half = made_fills(plain, 2, {1, 2, 6, 7, 8}, 9)
-    pairs = halves_against_full(half, full)
-    # (0, 1) spoils both; (2, 3) the halves; (4, 5) the full one; (6, 7) both; 8 has no second.
-    assert (pairs.fills, pairs.only_first, pairs.only_second) == (4, 1, 1)
-    with pytest.raises(ScenarioError, match="seed: got 8 and 7"):
-        halves_against_full(replace(half, seed=8), full)
-
-
-def test_invalid_loadings_enter_no_pair(plain):
-    full = made_fills(plain, 4, {0, 2}, 4)
-    half = made_fills(plain, 2, (), 4)
-    lost = replace(half, records=(half[0], replace(half[1], invalid="lost"), *half[2:]))
-    assert halves_against_full(lost, full).fills == 1
-
-
-@pytest.mark.parametrize(
-    ("failures", "verdict"),
-    [
-        (lambda count: 1000 * (count == FULL), "the two halves serve better"),
-        (lambda count: 1000 * (count != FULL), "the full one serves better"),
-        (lambda _: 1000, "a difference is not shown"),
-        (lambda count: 60 * (count == FULL), "a difference is not shown"),
-    ],
-)
-def test_halves_are_called_better_only_where_the_pairs_show_it(pretend, failures, verdict):
-    pretend(failures)
-    sentence = two_halves(decide())
-    assert sentence.endswith(f"{verdict}.")
-    assert f"Of two columns of {(FULL + 1) // 2} one or both" in sentence
-
-
-def test_either_of_two_halves_fails_more_often_than_one(pretend):
-    pretend(lambda count: 200 if count == 2 else 0)
-    decision = decide([2, 4], max_fills=50)
-    assert "one or both meet trouble in 36 (" in two_halves(decision)  # 1 - 0.8 * 0.8
-    q = decision.options[0].fills.risk_looking_often(level=decision.options[0].over.level).per_fill
-    assert f"({100 * (1 - (1 - q.low) ** 2):.0f} - {100 * (1 - (1 - q.high) ** 2):.0f})" in two_halves(decision)
-
-
-def test_what_cannot_be_compared_says_so(pretend):
-    pretend(lambda _: 0)
-    assert "5 a loading was not looked at" in two_halves(decide([4, 10]))
-    assert two_halves(decide([1])) == "One container cannot be shared between two columns."
 
 
 @pytest.mark.parametrize("per", ["vend", "fill"])
@@ -347,7 +310,7 @@ def test_the_table_gives_the_risk_that_the_target_is_about(pretend, per):
     table = risk_by_count(decision)
     assert table["count [containers]"].tolist() == [3, 4]
     for row, option in zip(table.to_dict("records"), decision.options, strict=True):
-        estimate = getattr(option.fills.risk_looking_often(level=option.over.level), f"per_{per}")
+        estimate = getattr(option.fills.risk_looking_often(level=option.risks.level), f"per_{per}")
         assert (row["rate"], row["low"], row["high"]) == (estimate.rate, estimate.low, estimate.high)
         assert (row["could be low"], row["could be high"]) == (estimate.low, estimate.high)  # nothing is unknown
 

@@ -9,6 +9,7 @@ from tests_shared import AtOnce, made, measured, small_scenario
 
 from colsim import Fills, ScenarioError, find_spacer, simulate_fill
 from colsim.advice import spacer
+from colsim.advice.spacer_bounds import spacer_bounds
 from colsim.advice.status import judged
 from colsim.sampling import Outcome, course, many_fills
 from colsim.sampling.draws import draw_placement
@@ -38,10 +39,11 @@ def pretend(monkeypatch, plain):
 
         def simulate(scenario, *, seed, number, engine, settings):
             thickness = scenario.rotor.spacer_thickness
-            if settings is None:  # else it is the check of the time step
+            if settings is None and thickness in failures:  # else it is the check of the time step, or seeks an edge
                 asked.append((thickness, seed, number))
-            lost = "lost" if each((invalid or {}).get(thickness, 0), number) else ""
-            return made(plain, number, (S, X) if each(failures[thickness], number) else (S,) * 4, invalid=lost)
+            near = min(failures, key=lambda looked_at: (abs(looked_at - thickness), -failures[looked_at]))
+            lost = "lost" if each((invalid or {}).get(near, 0), number) else ""
+            return made(plain, number, (S, X) if each(failures[near], number) else (S,) * 4, invalid=lost)
 
         monkeypatch.setattr(many_fills, "simulate_fill", simulate)
         return asked
@@ -55,7 +57,7 @@ def decide(spacers, max_fills=1000, **changes):
     return find_spacer(scenario, spacers=spacers, max_fills=max_fills, seed=7, executor=AtOnce())
 
 
-def test_recommended_is_the_middle_of_the_longest_run_that_meets(pretend):
+def test_recommended_is_the_one_farthest_from_both_edges_of_the_widest_run(pretend):
     asked = pretend({0: 1000, 3: 0, 6: 900, 9: 0, 12: 0, 15: 0, 18: 1000})
     decision = decide((18, 0, 3, 6, 9, 12, 15))
     assert (decision.recommended, decision.status, decision.unit) == (12, "meets", "mm")
@@ -70,6 +72,13 @@ def test_recommended_is_the_middle_of_the_longest_run_that_meets(pretend):
     ]
     assert "from 6 mm down" in decision.reason
     assert "from 18 mm up" in decision.reason
+    # Each probe fails as the spacer next to it: half-way to the neighbours, sought to half a millimetre.
+    window = decision.window
+    assert 7.5 <= window.low <= 8
+    assert 16 <= window.high <= 16.5
+    beyond = decision.options[-1].mechanism
+    assert (window.below, window.above, window.within) == (beyond, beyond, 0.5)
+    assert window.in_words() in decision.reason
     assert {seed for _, seed, _ in asked} == {7}  # one seed: common draws
     assert len(set(asked)) == len(asked)
     for option in decision.options:
@@ -92,10 +101,12 @@ def test_a_spacer_is_simulated_no_further_than_to_the_first_look_that_settles_it
 def test_the_confidence_is_shared_among_the_options(pretend):
     pretend({0: 0, 6: 0, 12: 0, 18: 0})
     options = decide((0, 6, 12, 18)).options
-    assert {option.over.level for option in options} == {1 - 0.05 / 4}
-    for option in options:
+    # An eighth of the error to what is there now, so that every question judges it alike.
+    errors = [0.05 / 8, *[0.05 * 7 / 8 / 3] * 3]
+    assert [option.risks.level for option in options] == pytest.approx([1 - error for error in errors])
+    for option, error in zip(options, errors, strict=True):
         n = option.estimate.fills  # and the interval is really that wide: nine tenths of the error to the fills
-        high = confidence_sequence(0, n, level=1 - 0.9 * 0.05 / 4, target=0.04 / 1.03)[1]
+        high = confidence_sequence(0, n, level=1 - 0.9 * error, target=0.04 / 1.03)[1]
         assert option.estimate.high == pytest.approx(high / (4 - 3 * high))
 
 
@@ -104,12 +115,29 @@ def test_a_spacer_named_twice_is_looked_at_once_and_shares_nothing(pretend):
     decision = decide((12, 0, 12.0, 0))
     assert [option.value for option in decision.options] == [0, 12]
     assert len(set(asked)) == len(asked)
-    assert {option.over.level for option in decision.options} == {1 - 0.05 / 2}
+    levels = [option.risks.level for option in decision.options]
+    assert levels == pytest.approx([1 - 0.05 / 8, 1 - 0.05 * 7 / 8])
 
 
-def test_of_two_in_the_middle_the_thinner_is_taken(pretend):
+def test_of_two_the_one_farther_from_what_fails_is_taken_and_of_two_as_far_the_thinner(pretend):
     pretend({0: 1000, 6: 0, 12: 0})
-    assert decide((0, 6, 12)).recommended == 6
+    assert decide((0, 6, 12)).recommended == 12
+    pretend({0: 1000, 6: 0, 12: 0, 18: 1000})
+    assert decide((0, 6, 12, 18)).recommended == 6
+
+
+def test_of_what_can_be_had_in_any_thickness_the_whole_millimetre_in_the_middle_is_looked_at_too(pretend):
+    pretend({0: 0, 6: 0, 7: 0, 8: 0, 9: 0, 12: 1000, 18: 1000})
+    decision = decide(None)
+    assert decision.window.low == 0
+    assert 8.5 <= decision.window.high <= 10.5
+    assert decision.recommended == 0  # nothing ends it below
+    pretend({0: 1000, 6: 0, 12: 1000, 7: 0, 8: 0, 18: 1000, 10: 1000})
+    decision = decide(None)
+    assert [option.value for option in decision.options] == [0, 6, 12, 18]  # the middle, of 3 to 9, is there
+    pretend({0: 1000, 6: 0, 11: 0, 12: 1000, 18: 1000})
+    decision = decide(None)
+    assert (decision.recommended, len(decision.options)) == (7, 5)
 
 
 def test_what_meets_comes_before_what_is_undecided(pretend):
@@ -179,7 +207,7 @@ def test_what_is_not_shown_is_undecided_and_says_how_many_fills_would_do(pretend
     pretend({0: 1000, 6: 24})
     decision = decide((0, 6), **{"target.failures_per_vend": 0.008})
     assert (decision.recommended, decision.status) == (6, "undecided")
-    about = re.fullmatch(r"simulate about (\d+) fills \(now 1000\)", decision.measure_next[-1])
+    about = re.fullmatch(r"simulate about (\d+) loadings \(now 1000\)", decision.measure_next[-1])
     assert int(about[1]) > 1000
 
 
@@ -187,7 +215,7 @@ def test_what_no_number_of_fills_would_show_says_so(pretend):
     pretend({0: 40})
     decision = decide((0,), **{"target.failures_per_fill": 0.04})
     assert decision.status == "undecided"
-    assert decision.measure_next == ("more fills may never tell: the risk is about the limit itself",)
+    assert decision.measure_next == ("more loadings may never tell: the risk is about the limit itself",)
 
 
 def test_the_number_of_fills_it_asks_for_is_enough_and_one_less_is_not(pretend):
@@ -249,7 +277,7 @@ def test_no_spacers_are_refused():
 
 def test_by_default_it_looks_from_none_to_the_first_too_thick_and_at_the_present_one():
     found = spacer.default_spacers(small_scenario(**{"rotor.spacer_thickness": 5}))
-    least, greatest = spacer.spacer_bounds(small_scenario())
+    least, greatest = spacer_bounds(small_scenario())
     assert set(found) == {0, 5, 6, 12, 18}
     assert 12 < greatest < 18
     assert least == 0
@@ -257,7 +285,7 @@ def test_by_default_it_looks_from_none_to_the_first_too_thick_and_at_the_present
 
 def test_a_narrowing_spacer_is_bounded_by_the_container():
     scenario = small_scenario(**{"rotor.spacer_kind": "narrows_pocket"})
-    assert spacer.spacer_bounds(scenario)[1] == 82 - 66
+    assert spacer_bounds(scenario)[1] == 82 - 66
     assert set(spacer.default_spacers(scenario)) == {0, 6, 12}
 
 

@@ -7,7 +7,7 @@ import pytest
 from tests_shared import ROOT, ROTOR, undescribed_scenario
 
 from colsim import Container, Scenario, ScenarioError
-from colsim.advice.report import check_as_text
+from colsim.advice.check_report import check_as_text
 from colsim.advice.to_measure import in_words
 from colsim.model import stand_ins
 from colsim.model.conditions import Conditions

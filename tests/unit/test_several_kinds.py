@@ -32,7 +32,7 @@ def test_layers_lie_from_the_bottom_up_and_a_top_up_is_of_the_kind_on_top():
     scenario = two_kinds(**{"loading.top_up_at": 2})
     assert [scenario.product_of(k) for k in range(8)] == ["can"] * 2 + ["slim"] * 6
     assert (scenario.loading.total, scenario.loading.vends) == (5, 8)
-    assert scenario.load == "3 slim on 2 can"
+    assert scenario.load == "3 x slim on 2 x can"
 
 
 def test_a_kind_may_lie_in_several_layers():

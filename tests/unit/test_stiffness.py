@@ -6,8 +6,8 @@ import pytest
 from tests_shared import LEAST, undescribed_scenario
 
 from colsim import Container, ScenarioError
+from colsim.advice.check_report import check_as_text
 from colsim.advice.measurements import what_follows
-from colsim.advice.report import check_as_text
 from colsim.advice.to_measure import in_words
 from colsim.model import CATALOGUE, stand_ins
 from colsim.model.conditions import Conditions
