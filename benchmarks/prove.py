@@ -15,7 +15,7 @@ from pathlib import Path
 
 from common import FAILS, HOLDS, RESULTS, VERDICT, table, write
 
-PROOFS = ("channel", "bridges", "hopper", "interval_coverage", "convergence", "engines_agree")
+PROOFS = ("channel", "bridges", "hopper", "interval_coverage", "convergence", "engines_agree", "verdicts")
 
 
 def verdict_in(text: str) -> str:

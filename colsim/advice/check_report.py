@@ -39,14 +39,10 @@ def check_as_text(scenario: Scenario, *, file: str = "FILE", show_why: bool = Fa
     if kept := _kept_for_later(scenario):
         lines.append(wrapped("KEPT", f"{kept}: read, and without effect here", 11))
     not_built = "Whether to replace liners, end stops, cap direction: NOT CHECKED, not built yet."
-    how_high = "" if scenario.loading.layers else f" How high to fill: {command('count', file)}."
-    lines += [
-        "",
-        wrapped("", f"{not_built}{how_high}", 0),
-        wrapped("NEXT", command("advise", file), 11),
-        care_as_text(),
-    ]
-    return "\n".join(lines)
+    lines += ["", wrapped("", not_built, 0), f"NEXT  {command('advise', file)}   (which spacer, and how sure that is)"]
+    if not scenario.loading.layers:
+        lines.append(f"      {command('count', file)}   (how high to fill)")
+    return "\n".join([*lines, care_as_text()])
 
 
 def _kept_for_later(scenario: Scenario) -> str:

@@ -207,7 +207,7 @@ def decide(question: Question, study: Study) -> Decision:
         chosen=best,
         status=Status.FAILS if best is None else best.status,
         reason=" ".join(part for part in (*["Stopped early, so not all was looked at."] * stopped, *reason) if part),
-        measure_next=() if best is None else (*narrowed, *question.hints(options, best)),
+        measure_next=() if best is None else narrowed or question.hints(options, best),
         seed=study.seed,
         engine=options[0].fills.engine,
         window=question.window,

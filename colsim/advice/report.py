@@ -182,7 +182,9 @@ def _next(advice: Advice, file: str) -> list[str]:
         found = [(command("count", file, changes), "how high to fill with it")]
     else:
         found = [(command("advise", file, changes), "all again as it then is")]
-    return [wrapped("NEXT", f"{line}   ({what})", 6) for line, what in found]
+    return [
+        line for typed, what in found for line in (f"NEXT  {typed}", f"      ({what})")
+    ]  # in one line, to be copied
 
 
 def _hot_weeks(scenario: Scenario) -> list[str]:

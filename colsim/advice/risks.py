@@ -48,7 +48,8 @@ class Effect:
     low, high : float
         Ends of its range [unit of the field].
     share_when_low, share_when_high : float
-        Share of fills that failed with it in the lower, and in the upper, half of its range [-]; nan without any.
+        Share of fills that failed or cannot be believed with it in the lower, and in the upper, half of its range [-];
+        nan without any.
     deviations : float
         How strongly fills got worse with more of it, in standard deviations of what chance does; positive where more
         of it is worse. Between failed and clean fills it is the difference of its mean place in its range; where all
@@ -233,7 +234,7 @@ def simulate_with_known(risks: Risks, paths: Iterable[str], *, study: Study) -> 
     Returns
     -------
     Risks
-        The other unknowns at the same ends as before.
+        The other unknowns at the bad and good ends of what is left of their ranges.
 
     Raises
     ------
@@ -244,7 +245,11 @@ def simulate_with_known(risks: Risks, paths: Iterable[str], *, study: Study) -> 
     known = {path: unknowns[path].typical for path in paths if path in unknowns}
     scenario = risks.scenario.changed(**known)
     left = scenario.unknowns()  # what was derived from one that is known now may be gone as well
-    effects = tuple(effect for effect in risks.effects if effect.path in left)
+    effects = tuple(
+        replace(effect, low=left[effect.path].low, high=left[effect.path].high)
+        for effect in risks.effects
+        if effect.path in left
+    )
     after = Risks(scenario, risks.level, {Case.TYPICAL: risks.typical}, effects)
     return after if not effects else _with_cases([after], study)[0]
 
@@ -268,11 +273,15 @@ def _simulate(runs: list[Run], study: Study) -> list[Fills]:
 def _with_cases(results: list[Risks], study: Study) -> list[Risks]:
     """Add the most and least favourable case to what has unknowns."""
     open_ones = [k for k, risks in enumerate(results) if risks.effects]
-    corners = [(k, _corner(results[k], way)) for k in open_ones for way in ("worse", "better")]
-    found = _simulate([_run(scenario, results[k].level, study) for k, scenario in corners], study)
-    of: dict[int, list[Fills]] = {k: [results[k].typical] for k in open_ones}
-    for (k, _), fills in zip(corners, found, strict=True):
-        of[k].append(fills)
+    corners = {(k, way): _corner(results[k], way) for k in open_ones for way in ("better", "worse")}
+    moved = {key: scenario for key, scenario in corners.items() if scenario != results[key[0]].scenario}
+    found = _simulate([_run(scenario, results[k].level, study) for (k, _), scenario in moved.items()], study)
+    at = dict(zip(moved, found, strict=True))
+    of: dict[int, list[Fills]] = {}
+    for k in open_ones:
+        typical = results[k].typical
+        # From what is expected to be best to what is expected to be worst, so that those that come out alike stay so.
+        of[k] = [at.get((k, "better"), typical), typical, at.get((k, "worse"), typical)]
     if not any(fills.interrupted for fills in found):
         again = [(k, each) for k in open_ones for each in _failed_otherwise(results[k], of[k])]
         more = _simulate([_run(scenario, results[k].level, study) for k, scenario in again], study)
@@ -321,7 +330,7 @@ def _failed_otherwise(risks: Risks, simulated: Sequence[Fills]) -> list[Scenario
     if screened is None or any(judged(fills, risks.level) is Status.FAILS for fills in simulated):
         return []
     paths = [effect.path for effect in risks.effects]
-    failed = [fill for fill in screened.valid if fill.failure is not None]
+    failed = [fill for fill in screened if _failed(fill)]
     failed.sort(key=lambda fill: fill.vends_to_failure)
     found: list[Scenario] = []
     for fill in failed:
@@ -333,13 +342,13 @@ def _failed_otherwise(risks: Risks, simulated: Sequence[Fills]) -> list[Scenario
 
 def _effects(scenario: Scenario, screened: Fills) -> tuple[Effect, ...]:
     """Tell from the screening fills which end of each unknown is the bad one."""
-    valid, unknowns = screened.valid, scenario.unknowns()
-    failed = np.array([fill.failure is not None for fill in valid], dtype=bool)
+    fills, unknowns = screened.records, scenario.unknowns()
+    failed = np.array([_failed(fill) for fill in fills], dtype=bool)
     low, high = (np.array([getattr(spread, end) for spread in unknowns.values()]) for end in ("low", "high"))
-    drawn = np.array([[fill.drawn[path] for path in unknowns] for fill in valid]).reshape(len(valid), len(unknowns))
+    drawn = np.array([[fill.drawn[path] for path in unknowns] for fill in fills]).reshape(len(fills), len(unknowns))
     places = (drawn - low) / (high - low)
-    mixed = bool(0 < failed.sum() < len(valid))
-    moved = _shift_between(places, failed) if mixed else _correlation(places, _how_near_to_failing(valid))
+    mixed = bool(0 < failed.sum() < len(fills))
+    moved = _shift_between(places, failed) if mixed else _correlation(places, _how_near_to_failing(fills))
     needed = float(ndtri(1 - _BY_CHANCE / (2 * len(unknowns))))
     found = []
     for (path, spread), place, deviations in zip(unknowns.items(), places.T, moved, strict=True):

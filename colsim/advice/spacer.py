@@ -12,7 +12,7 @@ from colsim.advice.pipeline import Inquiry, Question, decide, least_bad
 from colsim.advice.spacer_bounds import spacer_bounds, spacer_geometry
 from colsim.advice.status import Status
 from colsim.advice.study import study
-from colsim.advice.window import coarse_window, find_window
+from colsim.advice.window import Window, coarse_window, find_window
 from colsim.errors import ScenarioError
 from colsim.model import Scenario
 from colsim.physics.choice import AUTO
@@ -143,7 +143,7 @@ class _Spacer(Question):
         if not (window.below or window.above):
             return ()  # nothing ends it among what was looked at
         self.window = window
-        deepest = float(round(window.middle))
+        deepest = float(round((window.low + min(window.high, self.bounds[1])) / 2 if window.low > 0 else 0.0))
         looked_at = {option.value for option in options}
         if not self.any_can_be_had or deepest in looked_at or not _can_be_described(self.scenario, deepest):
             return ()
@@ -160,7 +160,11 @@ class _Spacer(Question):
         if not widest:
             return least_bad(options)
         window = self.window or coarse_window(options, widest[0], self.unit)
-        return max(widest, key=lambda option: (window.depth(option.value), -option.value))
+        return max(widest, key=lambda option: (self._room(window, option.value), -option.value))
+
+    def _room(self, window: Window, thickness: float) -> float:
+        """Give how far a thickness lies within what serves, and within what does not stand proud by measure [mm]."""
+        return min(window.depth(thickness), self.bounds[1] - thickness)
 
     def beside(self, options: Sequence[Option], best: Option) -> Sequence[str]:
         thinner = [option for option in options if option.value < best.value and option.status is Status.FAILS]

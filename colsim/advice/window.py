@@ -49,19 +49,13 @@ class Window:
     unit: str
 
     def depth(self, value: float) -> float:
-        """Give how far a choice lies from the nearer end beyond which something goes wrong [unit of the choice].
+        """Give how far a choice lies within [unit of the choice]: from the nearer end, or from the upper one at zero.
 
-        Negative outside; infinite where nothing goes wrong on either side.
+        Negative outside. An end beyond which nothing was looked at counts as well, but for none at all, 0, below which
+        there is nothing.
         """
-        found = [value - self.low] * bool(self.below) + [self.high - value] * bool(self.above)
-        return min(found, default=float("inf"))
-
-    @property
-    def middle(self) -> float:
-        """The choice that lies deepest [unit of the choice]."""
-        if self.below and self.above:
-            return (self.low + self.high) / 2
-        return self.high if self.below else self.low
+        found = [self.high - value] + [value - self.low] * bool(self.below or self.low > 0)
+        return min(found)
 
     def in_words(self) -> str:
         """Say from where to where any choice serves, and what ends it."""

@@ -100,7 +100,7 @@ def test_a_spacer_half_looked_at_counts_and_one_of_which_nothing_is_done_is_left
     decision = find_spacer(measured(SCENARIO), spacers=[0, 6, 12], max_fills=2, seed=5, executor=executor)
     assert len(executor.futures) == 6
     assert [(option.value, option.estimate.fills) for option in decision.options] == [(0, 2), (6, 1)]
-    assert [option.over.level for option in decision.options] == pytest.approx([1 - 0.05 / 3] * 2)  # shared by all
+    assert [option.risks.level for option in decision.options] == pytest.approx([1 - 0.05 / 3] * 2)  # shared by all
     assert decision.reason.startswith("Stopped early")
 
 
@@ -109,7 +109,7 @@ def test_what_is_done_of_a_spacer_after_the_gap_of_another_counts():
         measured(SCENARIO), spacers=[0, 6, 12], max_fills=2, seed=5, executor=Interrupted(at=3, never=[])
     )
     assert [(option.value, option.estimate.fills) for option in decision.options] == [(0, 2), (6, 1), (12, 2)]
-    assert [option.over.interrupted for option in decision.options] == [False, True, False]
+    assert [option.risks.interrupted for option in decision.options] == [False, True, False]
 
 
 def test_advice_from_nothing_is_refused():
@@ -127,7 +127,7 @@ def test_what_was_done_before_the_ends_were_looked_at_counts(monkeypatch):
     monkeypatch.setattr(many_fills, "simulate_fill", simulate)
     scenario = measured(SCENARIO).changed(**{"rotor.friction": {"kind": "unknown", "low": 0.2, "high": 0.4}})
     decision = find_spacer(scenario, spacers=[0], max_fills=2, seed=5, executor=Interrupted(at=5))
-    runs = decision.options[0].over.runs
+    runs = decision.options[0].risks.runs
     assert {str(end): len(fills) for end, fills in runs.items()} == {
         "typical": 2,
         "drawn over their ranges": 2,

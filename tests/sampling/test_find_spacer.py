@@ -121,7 +121,11 @@ def test_a_spacer_named_twice_is_looked_at_once_and_shares_nothing(pretend):
 
 def test_of_two_the_one_farther_from_what_fails_is_taken_and_of_two_as_far_the_thinner(pretend):
     pretend({0: 1000, 6: 0, 12: 0})
-    assert decide((0, 6, 12)).recommended == 12
+    assert decide((0, 6, 12)).recommended == 6  # nobody looked beyond 12
+    pretend({0: 1000, 2: 1000, 4: 0, 8: 0, 12: 0, 16: 0})
+    assert decide((0, 2, 4, 8, 12)).recommended == 8
+    pretend({0: 1000, 6: 0, 12: 0, 18: 0, 24: 0})
+    assert decide((0, 6, 12, 18, 24)).recommended == 12  # of 18 and more the first stands proud, by measure
     pretend({0: 1000, 6: 0, 12: 0, 18: 1000})
     assert decide((0, 6, 12, 18)).recommended == 6
 

@@ -5,12 +5,15 @@ from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import replace
 
 import pytest
-from colsim.advice.over_unknowns import End
+from colsim.advice.risks import Case
 from tests_shared import AtOnce, made, measured, small_scenario
 
 from colsim import find_count, find_spacer, simulate_fill
-from colsim.advice.report import as_json_object, as_text, why
+from colsim.advice.advice import Advice
+from colsim.advice.json_report import as_json_object
+from colsim.advice.report import as_text
 from colsim.advice.step_check import CHECKED_FILLS, StepCheck
+from colsim.advice.why import why
 from colsim.physics.choice import finer
 from colsim.sampling import Outcome, many_fills
 from colsim.sampling.draws import draw_fill_wide
@@ -26,9 +29,12 @@ def plain():
 
 @pytest.fixture
 def pretend(monkeypatch, plain):
-    """Have a function of the scenario, the fill's number and whether the step is finer say which fills fail."""
+    """Have a function of the scenario, the fill's number and whether the step is finer say which fills fail.
 
-    def use(fails):
+    Another says what a vend presses with.
+    """
+
+    def use(fails, force=lambda scenario: 1.0):
         finer_ones = []
 
         def simulate(scenario, *, seed, number, engine, settings):
@@ -39,7 +45,8 @@ def pretend(monkeypatch, plain):
             found = fails(scenario.changed(**drawn), number, settings is not None)
             lost = found if isinstance(found, str) else ""
             one = made(plain, number, (X,) if found else (S,) * scenario.loading.total, scenario.loading.total, lost)
-            return replace(one, drawn=drawn, seed=seed)
+            vends = tuple(replace(vend, peak_force=force(scenario.changed(**drawn))) for vend in one.vends)
+            return replace(one, vends=vends, drawn=drawn, seed=seed)
 
         monkeypatch.setattr(many_fills, "simulate_fill", simulate)
         return finer_ones
@@ -57,7 +64,7 @@ def decide(spacers=(0,), scenario=None, max_fills=96, executor=None, **changes):
 
 
 def text_of(decision, scenario=None):
-    return " ".join(as_text(scenario or column(**LENIENT), decision).split())
+    return " ".join(as_text(Advice(scenario or column(**LENIENT), decision)).split())
 
 
 def test_only_what_is_recommended_is_checked_on_the_first_loadings_of_the_same_seed(pretend):
@@ -86,9 +93,9 @@ def test_what_comes_out_the_same_is_said_wherever_the_answer_is(pretend):
     )
     assert decision.summary().endswith("\nfiner time steps: 0 of 24 loadings came out otherwise")
     assert "of 24 loadings 0 met trouble with the usual time step only, 0 with half of it only" in why(
-        column(), decision
+        Advice(column(), decision)
     )
-    written = json.loads(json.dumps(as_json_object(column(), decision)))["decisions"][0]["step_check"]
+    written = json.loads(json.dumps(as_json_object(Advice(column(), decision))))["decisions"][0]["step_check"]
     assert written == {"fills": 24, "only_coarse": 0, "only_fine": 0, "turns": False, "changed": 0}
     assert "time step" not in decision.reason
 
@@ -96,13 +103,13 @@ def test_what_comes_out_the_same_is_said_wherever_the_answer_is(pretend):
 def test_what_fails_with_finer_steps_does_not_meet_the_target(pretend):
     pretend(lambda scenario, fill, fine: fine and fill % 2 == 1)
     decision = decide(max_fills=8, **{"target.failures_per_fill": 0.1})
-    assert decision.chosen.over.status == "undecided"
+    assert decision.chosen.risks.status == "undecided"
     assert decision.step_check == StepCheck(8, 0, 4, turns=False)  # four of eight may be chance
     pretend(lambda scenario, fill, fine: fine)
     decision = decide()
     n = decision.chosen.estimate.fills
     assert (decision.recommended, decision.status, decision.chosen.status) == (0, "undecided", "undecided")
-    assert decision.chosen.over.status == "meets"
+    assert decision.chosen.risks.status == "meets"
     assert decision.step_check == StepCheck(n, 0, n, turns=True)
     words = f"with finer time steps {n} of {n} loadings came out otherwise, all of them worse."
     assert "The bare pocket stays within 500 bad loadings in 1000 with the usual time steps only." in decision.reason
@@ -110,16 +117,16 @@ def test_what_fails_with_finer_steps_does_not_meet_the_target(pretend):
     assert "log 200 turns with it" in decision.measure_next[-1]
     text = text_of(decision)
     assert "Not settled. If you must choose now: Leave the pocket bare." in text
-    assert "cannot tell yet: finer time steps change it" in text
+    assert "undecided: finer time steps change it" in text
     assert " meets " not in text.partition("WHAT TO EXPECT")[2].partition("* from")[0]
     assert decision.to_dataframe()["status"].tolist() == ["undecided"]
-    assert as_json_object(column(), decision)["decisions"][0]["status"] == "undecided"
+    assert as_json_object(Advice(column(), decision))["decisions"][0]["status"] == "undecided"
 
 
 def test_one_loading_that_turns_the_verdict_is_enough(pretend):
     # 5 in 100 loadings may fail; of the fewest clean ones that show it, one that fails shows it no longer.
     pretend(lambda scenario, fill, fine: fine and fill == 5)
-    needed = next(n for n in range(24, 400) if decide_at(n).chosen.over.status == "meets")
+    needed = next(n for n in range(24, 400) if decide_at(n).chosen.risks.status == "meets")
     decision = decide_at(needed)
     assert decision.step_check == StepCheck(24, 0, 1, turns=True)
     assert decision.status == "undecided"
@@ -139,7 +146,7 @@ def test_a_difference_beyond_chance_keeps_it_from_meeting_even_if_it_is_for_the_
     # Six of 24 fail with the usual step only: two times 0.5 to the sixth is 0.031. Half of all loadings may fail.
     pretend(lambda scenario, fill, fine: not fine and fill < 24 and fill % 4 == 0)
     decision = decide(max_fills=1000)
-    assert decision.chosen.over.status == "meets"
+    assert decision.chosen.risks.status == "meets"
     assert decision.chosen.estimate.fills >= 24
     assert decision.step_check == StepCheck(24, 6, 0, turns=True)
     assert decision.status == "undecided"
@@ -152,7 +159,7 @@ def test_a_difference_beyond_chance_keeps_it_from_meeting_even_if_it_is_for_the_
 def test_finer_steps_never_make_anything_meet(pretend):
     pretend(lambda scenario, fill, fine: not fine and fill % 2 == 0)
     decision = decide(max_fills=48, **{"target.failures_per_fill": 0.4})
-    assert decision.chosen.over.status == decision.status == "undecided"
+    assert decision.chosen.risks.status == decision.status == "undecided"
     assert decision.step_check.turns
     assert "With finer time steps 12 of 24 loadings came out otherwise, all of them better." in decision.reason
 
@@ -166,12 +173,17 @@ def test_a_simulation_that_cannot_be_believed_with_finer_steps_counts_as_trouble
 
 
 def test_in_place_of_what_turns_another_that_meets_is_recommended_and_checked_too(pretend):
-    asked = pretend(lambda scenario, fill, fine: fine and scenario.rotor.spacer_thickness == 6)
-    decision = decide((0, 6, 12))
-    assert (decision.recommended, decision.status) == (0, "meets")
-    assert [option.status for option in decision.options] == ["meets", "undecided", "meets"]
-    assert {thickness for thickness, _, _ in asked} == {0, 6}
-    assert "The 6 mm spacer is passed over: with finer time steps" in decision.reason
+    # From 4 to 12 mm all serve, and 8 mm lies deepest; with finer steps it fails.
+    def fails(scenario, fill, fine):
+        thickness = scenario.rotor.spacer_thickness
+        return not 2 < thickness < 14 or (fine and thickness == 8)
+
+    asked = pretend(fails)
+    decision = decide((0, 4, 8, 12, 16))
+    assert (decision.recommended, decision.status) == (4, "meets")
+    assert [option.status for option in decision.options] == ["fails", "meets", "undecided", "meets", "fails"]
+    assert list(dict.fromkeys(thickness for thickness, _, _ in asked)) == [8, 4]
+    assert "The 8 mm spacer is passed over: with finer time steps" in decision.reason
     assert decision.step_check.changed == 0
     assert "Finer time steps: 0 of" in text_of(decision)
 
@@ -181,13 +193,13 @@ def test_nothing_is_checked_where_nothing_is_recommended(pretend):
     decision = decide()
     assert (decision.recommended, decision.step_check, asked) == (None, None, [])
     assert "ime step" not in decision.summary() + text_of(decision)
-    assert as_json_object(column(), decision)["decisions"][0]["step_check"] is None
+    assert as_json_object(Advice(column(), decision))["decisions"][0]["step_check"] is None
 
 
 UNKNOWN = {"rotor.friction": {"kind": "unknown", "low": 0.2, "typical": 0.3, "high": 0.4}}
 
 
-def test_the_unfavourable_end_is_checked_as_well(pretend):
+def test_the_unfavourable_case_is_checked_as_well(pretend):
     # Every other one fails where the drum is rougher than typical; with finer steps all do there.
     def fails(scenario, fill, fine):
         return scenario.rotor.friction > 0.3 and (fine or fill % 2 == 0)
@@ -195,24 +207,36 @@ def test_the_unfavourable_end_is_checked_as_well(pretend):
     pretend(fails)
     scenario = column(**{"target.failures_per_fill": 0.8}, **UNKNOWN)
     decision = decide(scenario=scenario, max_fills=200)
-    over = decision.chosen.over
-    assert over.runs[End.UNFAVOURABLE].scenario.rotor.friction == 0.4
-    assert over.status == "meets"
-    ends = [min(CHECKED_FILLS, len(over.runs[end])) for end in (End.TYPICAL, End.UNFAVOURABLE)]
-    assert decision.step_check.fills == sum(ends)
-    assert decision.step_check.only_fine == ends[1] // 2
+    risks = decision.chosen.risks
+    assert risks.runs[Case.UNFAVOURABLE].scenario.rotor.friction == 0.4
+    assert risks.status == "meets"
+    checked = [min(CHECKED_FILLS, len(risks.runs[case])) for case in (Case.TYPICAL, Case.UNFAVOURABLE)]
+    assert decision.step_check.fills == sum(checked)
+    assert decision.step_check.only_fine == checked[1] // 2
     assert decision.status == "undecided"
 
 
-def test_where_no_end_stands_out_what_was_drawn_over_the_ranges_is_checked_instead(pretend):
-    pretend(lambda scenario, fill, fine: fine and scenario.rotor.friction > 0.3)
+def test_where_none_failed_the_end_at_which_a_vend_presses_hardest_is_checked(pretend):
+    # Rougher drums press harder; none fails but with finer steps. The screening fills are not simulated again.
+    asked = pretend(
+        lambda scenario, fill, fine: fine and scenario.rotor.friction > 0.3, lambda scenario: scenario.rotor.friction
+    )
     decision = decide(scenario=column(**{"target.failures_per_fill": 0.2}, **UNKNOWN), max_fills=200)
-    over = decision.chosen.over
-    assert set(over.runs) == {End.TYPICAL, End.DRAWN}
-    drawn = over.runs[End.DRAWN][:CHECKED_FILLS]
-    assert decision.step_check.fills == min(CHECKED_FILLS, len(over.typical)) + len(drawn)
-    assert decision.step_check.only_fine == sum(fill.drawn["rotor.friction"] > 0.3 for fill in drawn)
-    assert (over.status, decision.status) == ("meets", "undecided")
+    risks = decision.chosen.risks
+    assert set(risks.runs) == set(Case)
+    assert risks.runs[Case.UNFAVOURABLE].scenario.rotor.friction == 0.4
+    checked = [min(CHECKED_FILLS, len(risks.runs[case])) for case in (Case.TYPICAL, Case.UNFAVOURABLE)]
+    assert decision.step_check.fills == len(asked) == sum(checked)
+    assert decision.step_check.only_fine == checked[1]
+    assert (risks.status, decision.status) == ("meets", "undecided")
+
+
+def test_no_loading_is_checked_twice_where_nothing_shows_which_end_is_the_bad_one(pretend):
+    asked = pretend(lambda scenario, fill, fine: fine and fill == 0)
+    decision = decide(scenario=column(**{"target.failures_per_fill": 0.3}, **UNKNOWN), max_fills=200)
+    checked = min(CHECKED_FILLS, len(decision.chosen.fills))
+    assert len(asked) == len(set(asked)) == checked
+    assert decision.step_check == StepCheck(checked, 0, 1, turns=decision.step_check.turns)
 
 
 @pytest.mark.parametrize("stop_at", [0, 3])
@@ -228,7 +252,7 @@ def test_cut_short_there_is_no_check_and_the_answer_says_so(pretend, stop_at):
     assert decision.reason.startswith("Stopped early, so not all was looked at. ")
     assert "Finer time steps: NOT CHECKED, stopped early." in text_of(decision)
     assert decision.summary().endswith("finer time steps: NOT CHECKED, stopped early")
-    assert as_json_object(column(), decision)["decisions"][0]["step_check"] is None
+    assert as_json_object(Advice(column(), decision))["decisions"][0]["step_check"] is None
 
 
 def test_after_work_that_was_cut_short_nothing_is_checked(pretend):
@@ -256,7 +280,7 @@ def test_below_a_count_that_turns_the_search_goes_on(pretend):
     assert (statuses[7], statuses[8], statuses[9], statuses[10]) == ("meets", "undecided", "undecided", "fails")
     assert decision.step_check == StepCheck(24, 0, 0, turns=False)
     assert "Not settled: 8 to 9. From 10 up it fails" in decision.reason
-    assert "Loading 9 is passed over: with finer time steps 24 of 24 loadings came out otherwise" in decision.reason
+    assert "The load of 9 is passed over: with finer time steps 24 of 24 loadings came out otherwise" in decision.reason
     assert decision.measure_next[0].startswith("to load 8: log 200 turns with it")
     named = find_count(scenario, counts=[4, 9], max_fills=96, seed=7, executor=AtOnce())
     assert (named.recommended, [option.value for option in named.options]) == (4, [4, 9])
@@ -268,7 +292,7 @@ def test_both_answers_of_one_screen_are_told_together(pretend):
     decision = decide(max_fills=48)
     count = find_count(scenario, counts=[4], max_fills=48, seed=7, executor=AtOnce())
     both = decision.step_check.fills + count.step_check.fills
-    text = " ".join(as_text(scenario, decision, count).split())
+    text = " ".join(as_text(Advice(scenario, decision, count)).split())
     assert f"Finer time steps: 2 of {both} loadings came out otherwise, all of them worse." in text
 
 

@@ -1,7 +1,7 @@
 """A friction that nobody measured widens the answer, and measuring it narrows it, on the real engine."""
 
 import pytest
-from colsim.advice.over_unknowns import End
+from colsim.advice.risks import Case
 from tests_shared import small_scenario
 
 from colsim import find_spacer
@@ -37,7 +37,7 @@ def answers():
 
 
 def width(decision):
-    low, high = decision.options[0].over.could_be
+    low, high = decision.options[0].risks.could_be
     return high - low
 
 
@@ -49,25 +49,25 @@ def test_the_column_turns_within_the_range(answers):
 def test_unknown_it_depends_on_it_and_says_so(answers):
     decision = answers["unknown"]
     assert decision.status is Status.DEPENDS
-    assert decision.options[0].over.depends_on == "rotor.friction"
+    assert decision.options[0].risks.depends_on == "rotor.friction"
     assert "friction on the rotor" in decision.reason
 
 
 def test_measured_the_answer_is_narrower_and_the_report_says_by_how_much(answers):
     unknown, known = answers["unknown"], answers[0.15]
     assert width(known) < width(unknown) / 2
-    assert set(known.options[0].over.runs) == {End.TYPICAL}
-    low, high = unknown.options[0].over.could_be
-    low_known, high_known = known.options[0].over.could_be
+    assert set(known.options[0].risks.runs) == {Case.TYPICAL}
+    low, high = unknown.options[0].risks.could_be
+    low_known, high_known = known.options[0].risks.could_be
     said = unknown.measure_next[0]
     assert said.startswith("friction on the rotor, 5 min")
     assert f"{1000 * low_known:.0f} - {1000 * high_known:.0f} instead of {1000 * low:.0f} - {1000 * high:.0f}" in said
 
 
-def test_the_ends_are_the_columns_with_that_friction(answers):
-    runs = answers["unknown"].options[0].over.runs
-    for end, friction in ((End.FAVOURABLE, 0.1), (End.TYPICAL, 0.15), (End.UNFAVOURABLE, 0.3)):
+def test_the_cases_are_the_columns_with_that_friction(answers):
+    runs = answers["unknown"].options[0].risks.runs
+    for case, friction in ((Case.FAVOURABLE, 0.1), (Case.TYPICAL, 0.15), (Case.UNFAVOURABLE, 0.3)):
         alone = answers[friction].options[0].fills
-        shared = list(zip(runs[end], alone, strict=False))
+        shared = list(zip(runs[case], alone, strict=False))
         assert shared
         assert all(a.vends == b.vends for a, b in shared)
