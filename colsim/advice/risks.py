@@ -250,8 +250,15 @@ def simulate_with_known(risks: Risks, paths: Iterable[str], *, study: Study) -> 
         for effect in risks.effects
         if effect.path in left
     )
-    after = Risks(scenario, risks.level, {Case.TYPICAL: risks.typical}, effects)
-    return after if not effects else _with_cases([after], study)[0]
+    typical = risks.typical
+    if _at_typical(scenario) != _at_typical(risks.scenario):  # what is derived from one that is known now has moved
+        (typical,) = _simulate([_run(scenario, risks.level, study)], study)
+    after = Risks(scenario, risks.level, {Case.TYPICAL: typical}, effects)
+    return after if not effects or typical.interrupted else _with_cases([after], study)[0]
+
+
+def _at_typical(scenario: Scenario) -> Scenario:
+    return scenario.changed(**{path: spread.typical for path, spread in scenario.unknowns().items()})
 
 
 def _run(scenario: Scenario, level: float, study: Study) -> Run:

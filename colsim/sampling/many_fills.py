@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from contextlib import nullcontext, suppress
 from dataclasses import dataclass, replace
@@ -216,4 +216,18 @@ def process_pool(workers: int | None = None) -> ProcessPoolExecutor:
         If the number is not a whole one of 1 or more.
     """
     workers = None if workers is None else require_whole("workers", workers, least=1)
-    return ProcessPoolExecutor(workers, initializer=signal.signal, initargs=(signal.SIGINT, signal.SIG_IGN))
+    return _PoolWithoutInterrupts(workers, initializer=signal.signal, initargs=(signal.SIGINT, signal.SIG_IGN))
+
+
+class _PoolWithoutInterrupts(ProcessPoolExecutor):
+    """A pool whose workers never see a Ctrl-C, not even before their initializer has run."""
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        """Submit work; processes that this starts inherit that SIGINT is blocked. It reaches the parent afterwards."""
+        if not hasattr(signal, "pthread_sigmask"):  # Windows
+            return super().submit(fn, *args, **kwargs)
+        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        try:
+            return super().submit(fn, *args, **kwargs)
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, before)

@@ -5,13 +5,13 @@ from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import replace
 
 import pytest
-from colsim.advice.risks import Case
 from tests_shared import AtOnce, made, measured, small_scenario
 
 from colsim import find_count, find_spacer, simulate_fill
 from colsim.advice.advice import Advice
 from colsim.advice.json_report import as_json_object
 from colsim.advice.report import as_text
+from colsim.advice.risks import Case
 from colsim.advice.step_check import CHECKED_FILLS, StepCheck
 from colsim.advice.why import why
 from colsim.physics.choice import finer
@@ -42,10 +42,11 @@ def pretend(monkeypatch, plain):
             if settings is not None:
                 assert (engine, settings) == ("compiled", finer("compiled"))
                 finer_ones.append((scenario.rotor.spacer_thickness, seed, number))
-            found = fails(scenario.changed(**drawn), number, settings is not None)
+            column = scenario.changed(**drawn) if drawn else scenario
+            found = fails(column, number, settings is not None)
             lost = found if isinstance(found, str) else ""
             one = made(plain, number, (X,) if found else (S,) * scenario.loading.total, scenario.loading.total, lost)
-            vends = tuple(replace(vend, peak_force=force(scenario.changed(**drawn))) for vend in one.vends)
+            vends = tuple(replace(vend, peak_force=force(column)) for vend in one.vends)
             return replace(one, vends=vends, drawn=drawn, seed=seed)
 
         monkeypatch.setattr(many_fills, "simulate_fill", simulate)

@@ -1,10 +1,10 @@
 """A friction that nobody measured widens the answer, and measuring it narrows it, on the real engine."""
 
 import pytest
-from colsim.advice.risks import Case
 from tests_shared import small_scenario
 
 from colsim import find_spacer
+from colsim.advice.risks import Case
 from colsim.advice.status import Status
 
 MEASURED = {

@@ -5,12 +5,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from colsim.advice.risks import SCREENING_FILLS, Case, Effect, Risks, simulate_risks, simulate_with_known
-from colsim.advice.risks import _effects as effects_of
 from scipy.stats import binom
 from tests_shared import ROTOR, AtOnce, made, measured, small_scenario
 
 from colsim import Fills, Scenario, find_spacer, simulate_fill
+from colsim.advice.risks import SCREENING_FILLS, Case, Effect, Risks, simulate_risks, simulate_with_known
+from colsim.advice.risks import _effects as effects_of
 from colsim.advice.status import Status, judged
 from colsim.advice.study import Study
 from colsim.advice.to_measure import in_words, what_measuring_brings
