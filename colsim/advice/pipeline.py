@@ -70,6 +70,14 @@ class Question(ABC):
     def beside(self, options: Sequence[Option], best: Option) -> Sequence[str]:
         """Say what is known of the options beside the one that is recommended; sentences."""
 
+    def window_among(self, options: Sequence[Option]) -> Window | None:
+        """Give the window; None if an option within did not meet the target after all, in all cases or finer steps."""
+        window = self.window
+        if window is None:
+            return None
+        within = [option for option in options if window.low <= option.value <= window.high]
+        return window if all(option.status is Status.MEETS for option in within) else None
+
     def refused_for(self, allowed: str) -> str:
         """Say why an option is not even open; after "every option looked at"."""
         return f"goes wrong more often than {allowed}"
@@ -210,7 +218,7 @@ def decide(question: Question, study: Study) -> Decision:
         measure_next=() if best is None else narrowed or question.hints(options, best),
         seed=study.seed,
         engine=options[0].fills.engine,
-        window=question.window,
+        window=question.window_among(options),
         interrupted=stopped,
     )
 

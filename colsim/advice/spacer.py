@@ -143,7 +143,8 @@ class _Spacer(Question):
         if not (window.below or window.above):
             return ()  # nothing ends it among what was looked at
         self.window = window
-        deepest = float(round((window.low + min(window.high, self.bounds[1])) / 2 if window.low > 0 else 0.0))
+        high = min(window.high, max(window.low, self.bounds[1]))
+        deepest = float(round((window.low + high) / 2 if window.low > 0 else 0.0))
         looked_at = {option.value for option in options}
         if not self.any_can_be_had or deepest in looked_at or not _can_be_described(self.scenario, deepest):
             return ()
@@ -169,7 +170,8 @@ class _Spacer(Question):
     def beside(self, options: Sequence[Option], best: Option) -> Sequence[str]:
         thinner = [option for option in options if option.value < best.value and option.status is Status.FAILS]
         thicker = [option for option in options if option.value > best.value and option.status is Status.FAILS]
-        parts = [] if self.window is None else [self.window.in_words()]
+        window = self.window_among(options)
+        parts = [] if window is None else [window.in_words()]
         if thinner:
             worst = thinner[-1]
             where = "The bare pocket" if worst.value == 0 else f"Thinner, from {worst.value:g} mm down, it"

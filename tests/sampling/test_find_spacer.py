@@ -11,6 +11,7 @@ from colsim import Fills, ScenarioError, find_spacer, simulate_fill
 from colsim.advice import spacer
 from colsim.advice.spacer_bounds import spacer_bounds
 from colsim.advice.status import judged
+from colsim.advice.step_check import StepCheck
 from colsim.sampling import Outcome, course, many_fills
 from colsim.sampling.draws import draw_placement
 from colsim.sampling.intervals import Risk
@@ -128,6 +129,18 @@ def test_of_two_the_one_farther_from_what_fails_is_taken_and_of_two_as_far_the_t
     assert decide((0, 6, 12, 18, 24)).recommended == 12  # of 18 and more the first stands proud, by measure
     pretend({0: 1000, 6: 0, 12: 0, 18: 1000})
     assert decide((0, 6, 12, 18)).recommended == 6
+
+
+def test_a_window_that_an_option_within_belies_is_not_told(pretend):
+    pretend({0: 1000, 6: 0, 12: 0, 18: 1000})
+    decision = decide((0, 6, 12, 18))
+    assert decision.window is not None
+    turned = StepCheck(fills=24, only_coarse=0, only_fine=24, turns=True)
+    question = spacer._Spacer(decision.scenario, (0, 6, 12, 18))
+    question.window = decision.window
+    assert question.window_among(decision.options) is decision.window
+    belied = [replace(each, step_check=turned) if each.value == 12 else each for each in decision.options]
+    assert question.window_among(belied) is None
 
 
 def test_of_what_can_be_had_in_any_thickness_the_whole_millimetre_in_the_middle_is_looked_at_too(pretend):
