@@ -251,7 +251,7 @@ def scenarios(draw):
 
 
 FEW = settings(
-    max_examples=50,
+    max_examples=10,
     deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow],
