@@ -10,7 +10,6 @@ from pathlib import Path
 
 from colsim import Scenario
 from colsim.physics.choice import AUTO, engine_named
-from colsim.sampling import Fill
 
 RESULTS = Path(__file__).parent / "results"
 ROTOR = {"radius": 95, "pockets": 1, "pocket_width": 82, "pocket_depth": 80}
@@ -60,11 +59,6 @@ def lifted_scenario(lift: float, friction: float, container_friction: float = 0.
         | {"torque_limit": 60},
         loading={"count": 14},
     )
-
-
-def fails(fill: Fill) -> bool:
-    """Tell whether a fill fails, or cannot be believed."""
-    return bool(fill.invalid) or fill.failure is not None
 
 
 def quick_or_full(description: str) -> bool:

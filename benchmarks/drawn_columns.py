@@ -12,7 +12,6 @@ from concurrent.futures import Executor
 from functools import partial
 from typing import Any
 
-from common import fails
 from scipy.stats import qmc
 
 from colsim import Scenario, simulate_fill
@@ -136,7 +135,7 @@ def with_soft_walls(columns: Iterable[Scenario], *, every: int) -> Iterator[Scen
 
 def failed(scenario: Scenario, fill: int, *, seed: int, engine: Any, settings: Settings | None = None) -> bool:
     """Tell whether a fill fails, or cannot be believed, on an engine."""
-    return fails(simulate_fill(scenario, seed=seed, number=fill, engine=engine, settings=settings))
+    return simulate_fill(scenario, seed=seed, number=fill, engine=engine, settings=settings).went_wrong
 
 
 def near_edge(count: int, seed: int, pool: Executor, *, soft_every: int = 0) -> Iterator[Scenario]:

@@ -88,7 +88,7 @@ def of_unknowns(columns: int, corners: int, max_fills: int, pool: ProcessPoolExe
             for at in rng.integers(0, 2, (corners, len(RANGES))).tolist():
                 corner = {path: ends[end] for (path, ends), end in zip(RANGES.items(), at, strict=True)}
                 fills = simulate_fills(scenario.changed(**corner), fills=CORNER_FILLS, seed=FRESH, executor=pool)
-                failed = sum(bool(fill.invalid) or fill.failure is not None for fill in fills)
+                failed = sum(fill.went_wrong for fill in fills)
                 worst = max(worst, clopper_pearson(failed, len(fills), SURE)[0])
         wrong += worst > LIMIT
         seen = f"at least {worst:.2f} at the worst corner" if option.status is Status.MEETS else "-"

@@ -17,7 +17,7 @@ from colsim.model import Scenario
 from colsim.model.loading import MOST_CONTAINERS
 from colsim.physics.choice import AUTO
 from colsim.sampling.checks import require_whole
-from colsim.sampling.looks import FIRST_LOOK, Run, simulate_until_settled
+from colsim.sampling.looks import FIRST_LOOK, Run
 from colsim.sampling.one_fill import Fill
 
 __all__ = ["MAX_FILLS", "find_count"]
@@ -133,15 +133,9 @@ class _Count(Question):
 
     def _room(self, inquiry: Inquiry) -> int:
         """Give for how many there is room in every loading, of a few with all unknowns over their ranges."""
-        study, most = inquiry.study, self.counts[-1]
-        run = Run(self.scenario.changed(**{COUNT: most}).screened(), lambda _: True, engine=study.engine)
-        (fills,) = simulate_until_settled(
-            [run],
-            max_fills=min(FIRST_LOOK, study.max_fills),
-            seed=study.seed,
-            executor=study.executor,
-            progress=study.progress,
-        )
+        most = self.counts[-1]
+        run = Run(self.scenario.changed(**{COUNT: most}).screened(), lambda _: True, engine=inquiry.study.engine)
+        (fills,) = inquiry.study.simulate([run], at_most=FIRST_LOOK)
         if fills.interrupted:
             raise SimulationError("stopped before the first fill was done; nothing to advise from")
         return min((_room_in(fill) for fill in fills.valid), default=most)

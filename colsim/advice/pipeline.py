@@ -23,7 +23,7 @@ from colsim.errors import SimulationError
 from colsim.model import Scenario
 from colsim.sampling.many_fills import require_room
 
-__all__ = ["Inquiry", "Question", "decide", "hints_for", "least_bad", "levels_of", "worst_in_words"]
+__all__ = ["Inquiry", "Question", "decide", "hints_for", "least_bad"]
 
 _SHARE_OF_PRESENT = 1 / 8  # of the error allowed, for the scenario as it is, so that every question judges it alike
 
@@ -121,15 +121,14 @@ class Inquiry:
 
     def simulate(self, alternatives: Sequence[Alternative]) -> None:
         """Simulate some options on common draws."""
-        scenario = self.question.scenario
+        question, scenario = self.question, self.question.scenario
         scenarios = [each.of(scenario) for each in alternatives]
-        question = self.question
-        levels = levels_of(scenarios, scenario, others=question.others, with_present=question.with_present)
+        levels = _levels_of(scenarios, scenario, others=question.others, with_present=question.with_present)
         found = simulate_risks(scenarios, level=levels, study=self.study)
         for each, risks in zip(alternatives, found, strict=True):
             self.interrupted = self.interrupted or risks.interrupted
             if risks.typical.records:
-                geometry = "; ".join(part for part in (each.geometry, self.question.lack_of_room(risks)) if part)
+                geometry = "; ".join(part for part in (each.geometry, question.lack_of_room(risks)) if part)
                 self._options[each.label] = Option(each.label, each.changes, risks, each.order, geometry)
 
     def check(self, option: Option) -> None:
@@ -141,7 +140,7 @@ class Inquiry:
             self._options[option.label] = replace(option, step_check=found)
 
 
-def levels_of(scenarios: Sequence[Scenario], present: Scenario, *, others: int, with_present: bool) -> list[float]:
+def _levels_of(scenarios: Sequence[Scenario], present: Scenario, *, others: int, with_present: bool) -> list[float]:
     """Share the confidence among options: an eighth of the error to what is there now, the rest among all others.
 
     Parameters
@@ -228,7 +227,7 @@ def least_bad(options: Sequence[Option]) -> Option | None:
     return min((option for option in options if option.is_open), key=lambda option: option.risks.how_bad, default=None)
 
 
-def worst_in_words(options: Sequence[Option]) -> str:
+def _worst_in_words(options: Sequence[Option]) -> str:
     """Say what goes wrong with most of the options; empty if nothing did."""
     causes = Counter(option.mechanism for option in options if option.mechanism)
     return f"What goes wrong most: {causes.most_common(1)[0][0]}." if causes else ""
@@ -245,7 +244,7 @@ def hints_for(option: Option) -> tuple[str, ...]:
 def _reason(question: Question, options: Sequence[Option], best: Option | None) -> str:
     allowed = question.scenario.target.in_words()
     if best is None:
-        return f"Every {question.things} {question.refused_for(allowed)}. {worst_in_words(options)}".rstrip()
+        return f"Every {question.things} {question.refused_for(allowed)}. {_worst_in_words(options)}".rstrip()
     name = f"The {best.label}"
     beside = [*question.beside(options, best)]
     if best.turns_on_steps:
@@ -255,12 +254,12 @@ def _reason(question: Question, options: Sequence[Option], best: Option | None) 
     elif best.status is Status.DEPENDS:
         parts = [f"{name} went wrong least, but whether it stays within {allowed} depends on what was not measured."]
         parts += [f"It depends most on the {in_words(best.risks.depends_on)}."] * bool(best.risks.depends_on)
-        parts += beside or [worst_in_words(options)]
+        parts += beside or [_worst_in_words(options)]
     else:
         parts = [
             f"{name} went wrong least, but {_loadings(best.estimate.fills)} not show whether it stays "
             f"within {allowed}.",
-            *(beside or [worst_in_words(options)]),
+            *(beside or [_worst_in_words(options)]),
         ]
     return " ".join(part for part in parts if part)
 

@@ -17,7 +17,7 @@ from colsim.model import Scenario
 from colsim.physics.engines import FloatArray
 from colsim.sampling.fills import Fills
 from colsim.sampling.intervals import Estimate
-from colsim.sampling.looks import Run, simulate_until_settled
+from colsim.sampling.looks import Run
 from colsim.sampling.one_fill import Fill
 
 __all__ = ["SCREENING_FILLS", "Case", "Effect", "Risks", "simulate_risks", "simulate_with_known"]
@@ -121,8 +121,7 @@ class Risks:
 
     def estimate_of_target(self, case: Case = Case.TYPICAL) -> Estimate:
         """Give the risk that the target limits in one case, per vend or per fill."""
-        risk = self.runs[case].risk_looking_often(level=self.level)
-        return risk.per_vend if self.scenario.target.unit == "vend" else risk.per_fill
+        return self.runs[case].risk_looking_often(level=self.level).per(self.scenario.target.unit)
 
     @property
     def could_be(self) -> tuple[float, float]:
@@ -205,7 +204,7 @@ def simulate_risks(scenarios: Sequence[Scenario], *, level: float | Sequence[flo
         for scenario, has_unknowns in zip(scenarios, unknown, strict=True)
         if has_unknowns
     ]
-    found = _simulate(first, study)
+    found = study.simulate(first)
     screened = iter(found[len(scenarios) :])
     results = []
     for scenario, one_level, typical, has_unknowns in zip(scenarios, levels, found, unknown, strict=False):
@@ -252,7 +251,7 @@ def simulate_with_known(risks: Risks, paths: Iterable[str], *, study: Study) -> 
     )
     typical = risks.typical
     if _at_typical(scenario) != _at_typical(risks.scenario):  # what is derived from one that is known now has moved
-        (typical,) = _simulate([_run(scenario, risks.level, study)], study)
+        (typical,) = study.simulate([_run(scenario, risks.level, study)])
     after = Risks(scenario, risks.level, {Case.TYPICAL: typical}, effects)
     return after if not effects or typical.interrupted else _with_cases([after], study)[0]
 
@@ -269,20 +268,12 @@ def _settled_at(level: float) -> Callable[[Fills], bool]:
     return lambda fills: judged(fills, level) is not Status.UNDECIDED
 
 
-def _simulate(runs: list[Run], study: Study) -> list[Fills]:
-    if not runs:
-        return []
-    return simulate_until_settled(
-        runs, max_fills=study.max_fills, seed=study.seed, executor=study.executor, progress=study.progress
-    )
-
-
 def _with_cases(results: list[Risks], study: Study) -> list[Risks]:
     """Add the most and least favourable case to what has unknowns."""
     open_ones = [k for k, risks in enumerate(results) if risks.effects]
     corners = {(k, way): _corner(results[k], way) for k in open_ones for way in ("better", "worse")}
     moved = {key: scenario for key, scenario in corners.items() if scenario != results[key[0]].scenario}
-    found = _simulate([_run(scenario, results[k].level, study) for (k, _), scenario in moved.items()], study)
+    found = study.simulate([_run(scenario, results[k].level, study) for (k, _), scenario in moved.items()])
     at = dict(zip(moved, found, strict=True))
     of: dict[int, list[Fills]] = {}
     for k in open_ones:
@@ -291,7 +282,7 @@ def _with_cases(results: list[Risks], study: Study) -> list[Risks]:
         of[k] = [at.get((k, "better"), typical), typical, at.get((k, "worse"), typical)]
     if not any(fills.interrupted for fills in found):
         again = [(k, each) for k in open_ones for each in _failed_otherwise(results[k], of[k])]
-        more = _simulate([_run(scenario, results[k].level, study) for k, scenario in again], study)
+        more = study.simulate([_run(scenario, results[k].level, study) for k, scenario in again])
         for (k, _), fills in zip(again, more, strict=True):
             of[k].append(fills)
     for k, runs in of.items():
@@ -309,11 +300,7 @@ def _with_ends_of(risks: Risks, simulated: Sequence[Fills]) -> Risks:
 
 def _share_that_failed(fills: Fills) -> float:
     """Give the share of fills that failed or cannot be believed."""
-    return sum(_failed(fill) for fill in fills) / len(fills)
-
-
-def _failed(fill: Fill) -> bool:
-    return bool(fill.invalid) or fill.failure is not None
+    return sum(fill.went_wrong for fill in fills) / len(fills)
 
 
 def _corner(risks: Risks, way: str) -> Scenario:
@@ -337,7 +324,7 @@ def _failed_otherwise(risks: Risks, simulated: Sequence[Fills]) -> list[Scenario
     if screened is None or any(judged(fills, risks.level) is Status.FAILS for fills in simulated):
         return []
     paths = [effect.path for effect in risks.effects]
-    failed = [fill for fill in screened if _failed(fill)]
+    failed = [fill for fill in screened if fill.went_wrong]
     failed.sort(key=lambda fill: fill.vends_to_failure)
     found: list[Scenario] = []
     for fill in failed:
@@ -350,7 +337,7 @@ def _failed_otherwise(risks: Risks, simulated: Sequence[Fills]) -> list[Scenario
 def _effects(scenario: Scenario, screened: Fills) -> tuple[Effect, ...]:
     """Tell from the screening fills which end of each unknown is the bad one."""
     fills, unknowns = screened.records, scenario.unknowns()
-    failed = np.array([_failed(fill) for fill in fills], dtype=bool)
+    failed = np.array([fill.went_wrong for fill in fills], dtype=bool)
     low, high = (np.array([getattr(spread, end) for spread in unknowns.values()]) for end in ("low", "high"))
     drawn = np.array([[fill.drawn[path] for path in unknowns] for fill in fills]).reshape(len(fills), len(unknowns))
     places = (drawn - low) / (high - low)

@@ -39,8 +39,7 @@ def judged(fills: Fills, level: float) -> Status:
         ``meets``, ``fails`` or ``undecided``.
     """
     target = fills.scenario.target
-    risk = fills.risk_looking_often(level=level)
-    estimate = risk.per_vend if target.unit == "vend" else risk.per_fill
+    estimate = fills.risk_looking_often(level=level).per(target.unit)
     if estimate.high <= target.limit:
         return Status.MEETS
     return Status.FAILS if estimate.low > target.limit else Status.UNDECIDED

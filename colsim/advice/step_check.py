@@ -101,7 +101,7 @@ def check_steps(risks: Risks, study: Study) -> StepCheck | None:
 
 def _compared(risks: Risks, coarse: list[Fills], fine: list[list[Fill]]) -> StepCheck:
     pairs = [
-        (_met_trouble(usual), _met_trouble(finer_one))
+        (usual.went_wrong, finer_one.went_wrong)
         for fills, again in zip(coarse, fine, strict=True)
         for usual, finer_one in zip(fills, again, strict=False)
     ]
@@ -122,7 +122,3 @@ def _compared(risks: Risks, coarse: list[Fills], fine: list[list[Fill]]) -> Step
         only_fine=counted.only_second,
         turns=is_shown or replace(risks, runs=runs).status is not risks.status,
     )
-
-
-def _met_trouble(fill: Fill) -> bool:
-    return bool(fill.invalid) or fill.failure is not None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from colsim.physics.choice import AUTO, engine_named
 from colsim.sampling.checks import require_whole
 from colsim.sampling.draws import fresh_seed
+from colsim.sampling.fills import Fills
+from colsim.sampling.looks import Run, simulate_until_settled
 from colsim.sampling.many_fills import process_pool
 
 __all__ = ["Study", "study"]
@@ -38,6 +40,28 @@ class Study:
     executor: Executor
     engine: str = AUTO
     progress: bool = False
+
+    def simulate(self, runs: Sequence[Run], *, at_most: int | None = None) -> list[Fills]:
+        """Simulate runs on common draws until each is settled, or has as many fills as may be.
+
+        Parameters
+        ----------
+        runs : sequence of Run
+            What to simulate, side by side.
+        at_most : int, optional
+            Fills of each, where that is less than those of an option.
+
+        Returns
+        -------
+        list of Fills
+            As `simulate_until_settled`; none of no runs.
+        """
+        if not runs:
+            return []
+        most = self.max_fills if at_most is None else min(at_most, self.max_fills)
+        return simulate_until_settled(
+            runs, max_fills=most, seed=self.seed, executor=self.executor, progress=self.progress
+        )
 
 
 @contextmanager

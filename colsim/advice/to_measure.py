@@ -175,7 +175,7 @@ def what_measuring_brings(risks: Risks, *, study: Study) -> tuple[str, ...]:
     if any(after.interrupted for after in tried.values()):
         return ()
     wanted = dict.fromkeys((tuple(paths[:1]), found))
-    return tuple(_brought(risks, tried[group], group) for group in wanted if group in tried)
+    return tuple(_brought(risks, tried[group], group) for group in wanted)
 
 
 def _brought(risks: Risks, after: Risks, group: tuple[str, ...]) -> str:

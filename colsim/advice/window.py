@@ -13,7 +13,7 @@ from colsim.advice.study import Study
 from colsim.errors import ScenarioError
 from colsim.model import Scenario
 from colsim.sampling.fills import Fills
-from colsim.sampling.looks import Run, simulate_until_settled
+from colsim.sampling.looks import Run
 
 __all__ = ["PROBE_FILLS", "Window", "coarse_window", "find_window"]
 
@@ -136,13 +136,7 @@ def find_window(
     while open_edges := [edge for edge in edges if edge.gap > within]:
         runs = [(edge, _run(case, alternative(edge.middle), best.risks.level, study)) for edge in open_edges]
         described = [(edge, run) for edge, run in runs if run is not None]
-        found = simulate_until_settled(
-            [run for _, run in described],
-            max_fills=min(PROBE_FILLS, study.max_fills),
-            seed=study.seed,
-            executor=study.executor,
-            progress=study.progress,
-        )
+        found = study.simulate([run for _, run in described], at_most=PROBE_FILLS)
         if any(fills.interrupted for fills in found):
             break
         for edge in (edge for edge, run in runs if run is None):
@@ -171,9 +165,7 @@ class _Edge:
 
     def take(self, fills: Fills) -> None:
         target = fills.scenario.target
-        risk = fills.risk()
-        rate = (risk.per_vend if target.unit == "vend" else risk.per_fill).rate
-        if not fills.invalid_count and rate <= target.limit:
+        if not fills.invalid_count and fills.risk().per(target.unit).rate <= target.limit:
             self.good = self.middle
         else:
             self.bad, self.why = self.middle, commonest_mechanism([fills]) or self.why

@@ -289,8 +289,13 @@ class Description(BaseModel):
         }
 
 
+_PLAIN = (float, int, str, bool, type(None))
+
+
 def _of_python(value: Any) -> Any:
     """Give scalars and arrays of numpy as what Python has for them, within tables and lists too."""
+    if type(value) in _PLAIN:  # most of what there is, and the cheapest question
+        return value
     if isinstance(value, (np.generic, np.ndarray)):
         return value.tolist()
     if isinstance(value, (list, tuple)):

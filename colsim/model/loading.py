@@ -97,7 +97,11 @@ class Target(Description):
         """Greatest share that may go wrong [-], of vends or of fills."""
         return self.failures_per_vend if self.failures_per_fill is None else self.failures_per_fill
 
+    @property
+    def counted(self) -> str:
+        """What the limit counts, in words."""
+        return "bad vends" if self.unit == "vend" else "bad loadings"
+
     def in_words(self) -> str:
         """Say how often things may go wrong."""
-        what = "vends" if self.unit == "vend" else "loadings"
-        return f"{1000 * self.limit:g} bad {what} in 1000"
+        return f"{1000 * self.limit:g} {self.counted} in 1000"

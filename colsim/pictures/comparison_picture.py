@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 from colsim.advice.comparison import Comparison
 from colsim.advice.spacer import spacer_in_words
 from colsim.pictures.column_picture import INK, LINER, MARK, PAPER
-from colsim.pictures.limit import limit_of
+from colsim.pictures.limit import limit_label
 from colsim.sampling.checks import require_kind
 
 __all__ = ["plot_comparison"]
@@ -41,7 +41,7 @@ def plot_comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
     if ax is None:
         _, ax = plt.subplots(figsize=(8.0, 1.6 + 0.55 * len(comparison.candidates)), layout="constrained")
     ax.set_facecolor(PAPER)
-    limit, named = limit_of(comparison.scenario.target), False
+    target, named = comparison.scenario.target, False
     for row, candidate in enumerate(comparison.candidates):
         if candidate.option is None:
             ax.text(LEAST * 1.15, row, f"DOES NOT FIT: {candidate.refused[:60]}", va="center", fontsize="small")
@@ -54,7 +54,7 @@ def plot_comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
         ax.plot([low, high], [row, row], color=INK, linewidth=2, label=None if named else "could be")
         ax.plot([rate], [row], "o", color=LINER, markersize=8, label=None if named else "best guess")
         named = True
-    ax.axvline(1000 * limit.share, color=MARK, linestyle="--", label=limit.label)
+    ax.axvline(1000 * target.limit, color=MARK, linestyle="--", label=limit_label(target))
     labels = [
         candidate.name
         if candidate.option is None
@@ -65,7 +65,7 @@ def plot_comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
         xscale="log",
         xlim=(LEAST, 1000),
         ylim=(len(labels) - 0.5, -0.5),
-        xlabel=f"{limit.counted} in 1000 [-]",
+        xlabel=f"{target.counted} in 1000 [-]",
         title=f"{comparison.scenario.title}: column {comparison.scenario.column.width:g} mm",
     )
     ax.set_yticks(range(len(labels)), labels=labels, fontsize="small")

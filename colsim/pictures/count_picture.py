@@ -12,7 +12,7 @@ from colsim.advice.decision import Decision, Status
 from colsim.errors import ScenarioError
 from colsim.pictures.column_picture import INK, LINER, MARK, PAPER, SPACER
 from colsim.pictures.comparison_picture import LEAST
-from colsim.pictures.limit import limit_of
+from colsim.pictures.limit import limit_label
 from colsim.sampling.checks import require_kind
 
 __all__ = ["plot_count"]
@@ -54,15 +54,15 @@ def plot_count(decision: Decision, ax: Axes | None = None) -> Axes:
     if decision.recommended is not None:
         _draw_ring(ax, table, decision)
     _name_mechanisms(ax, table)
-    limit = limit_of(scenario.target)
-    ax.axhline(1000 * limit.share, color=MARK, linestyle="--", label=limit.label)
+    target = scenario.target
+    ax.axhline(1000 * target.limit, color=MARK, linestyle="--", label=limit_label(target))
     counts = table["count [containers]"]
     ax.set(
         yscale="log",
         ylim=(LEAST / 1.5, 1500),
         xlim=(min(counts) - 0.8, max(counts) + 0.8),
         xlabel="containers loaded [containers]",
-        ylabel=f"{limit.counted} in 1000 [-]",
+        ylabel=f"{target.counted} in 1000 [-]",
         title=scenario.title,
     )
     ax.xaxis.set_major_locator(MaxNLocator(integer=True))

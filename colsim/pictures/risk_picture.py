@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
 from colsim.pictures.column_picture import INK, LINER, MARK, PAPER
-from colsim.pictures.limit import limit_of
+from colsim.pictures.limit import limit_label
 from colsim.sampling import Fills
 from colsim.sampling.checks import require_kind
 
@@ -43,15 +43,15 @@ def plot_risk(fills: Fills, ax: Axes | None = None) -> Axes:
     require_kind("fills", fills, Fills, "as simulate_fills gives them")
     if ax is None:
         _, ax = plt.subplots(figsize=(6.4, 4.0), layout="constrained")
-    limit = limit_of(fills.scenario.target)
-    table = fills.failed_so_far() if limit.per_fill else fills.hazard()
+    target = fills.scenario.target
+    table = fills.failed_so_far() if target.unit == "fill" else fills.hazard()
     ax.set_facecolor(PAPER)
     _draw_points(ax, table, "95 % interval at every look" if fills.looked_often else "95 % interval")
-    ax.axhline(limit.share, color=MARK, linestyle="--", label=limit.label)
+    ax.axhline(target.limit, color=MARK, linestyle="--", label=limit_label(target))
     if table.empty:
         _say_why_there_is_nothing(ax, fills)
-    what = "loadings that have failed by then" if limit.per_fill else "vends that go wrong"
-    top = min(1.05, 1.2 * max([2 * limit.share, *table["high"]]))
+    what = "loadings that have failed by then" if target.unit == "fill" else "vends that go wrong"
+    top = min(1.05, 1.2 * max([2 * target.limit, *table["high"]]))
     ax.set(
         xlabel="containers in the column before the vend [containers]",
         ylabel=f"share of {what} [-]",

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import Literal
 
 from scipy.special import betaincinv
 
@@ -59,6 +60,21 @@ class Risk:
 
     per_fill: Estimate
     per_vend: Estimate
+
+    def per(self, unit: Literal["vend", "fill"]) -> Estimate:
+        """Give the one of both that a target in this unit limits.
+
+        Parameters
+        ----------
+        unit : {"vend", "fill"}
+            As of `Target.unit`.
+
+        Returns
+        -------
+        Estimate
+            Of the share of vends, or of fills [-].
+        """
+        return self.per_vend if unit == "vend" else self.per_fill
 
 
 def clopper_pearson(failures: int, trials: int, level: float = 0.95) -> tuple[float, float]:

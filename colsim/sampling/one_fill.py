@@ -78,6 +78,11 @@ class Fill:
         return next((vend for vend in self.vends if vend.outcome is not Outcome.SINGLE), None)
 
     @property
+    def went_wrong(self) -> bool:
+        """Whether it failed or cannot be believed, which counts as failed."""
+        return bool(self.invalid) or self.failure is not None
+
+    @property
     def vends_to_failure(self) -> int:
         """Vends up to the first failure, that one included; all of them in a clean fill."""
         return self.failure.number if self.failure else len(self.vends)
