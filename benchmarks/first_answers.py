@@ -84,7 +84,7 @@ wall_friction = 0.25
 [loading]
 count = 14
 """,
-    "single file": """
+    "single file": f"""
 title = "Single file (invented)"
 [container]
 diameter = "66 mm"
@@ -96,10 +96,7 @@ height = "1200 mm"
 wall_friction = 0.25
 throat_radius = 0
 [rotor]
-radius = "95 mm"
-pockets = 1
-pocket_width = "82 mm"
-pocket_depth = "80 mm"
+{ROTOR}
 [loading]
 count = 14
 """,

@@ -253,8 +253,7 @@ def compare_containers(
     named = _named(scenario, containers)
     prepared = {name: _prepare(scenario, container) for name, container in named.items()}
     made = [each.of(scenario) for alternatives, _ in prepared.values() for each in alternatives]
-    others = sum(each != scenario for each in made)
-    with_present = others < len(made)
+    with_present = scenario in made
     with study(max_fills=max_fills, seed=seed, executor=executor, engine=engine, progress=progress) as how:
         candidates = []
         for name, container in named.items():
@@ -263,7 +262,7 @@ def compare_containers(
             if refused:
                 candidates.append(Candidate(name, container, refused, capacity, 0, None))
                 continue
-            decision = decide(_InColumn(scenario, alternatives, others, with_present=with_present), how)
+            decision = decide(_InColumn(scenario, alternatives, len(made), with_present=with_present), how)
             option = decision.least_bad
             loaded = max((fill.loaded for fill in option.fills.valid), default=0)
             candidates.append(Candidate(name, container, "", capacity, loaded, option, decision.measure_next))
@@ -278,14 +277,14 @@ class _InColumn(Question):
     decision, unit, things = "container", "mm", "spacer looked at"
 
     def __init__(
-        self, scenario: Scenario, alternatives: Sequence[Alternative], others: int, *, with_present: bool
+        self, scenario: Scenario, alternatives: Sequence[Alternative], possible: int, *, with_present: bool
     ) -> None:
         super().__init__(scenario)
-        self.alternatives, self._others, self._with_present = alternatives, others, with_present
+        self.alternatives, self._possible, self._with_present = alternatives, possible, with_present
 
     @property
-    def others(self) -> int:
-        return self._others
+    def possible(self) -> int:
+        return self._possible
 
     @property
     def with_present(self) -> bool:

@@ -97,8 +97,8 @@ class _Count(Question):
         self.most = _most(scenario)
 
     @property
-    def others(self) -> int:
-        return len(self.counts) - self.with_present
+    def possible(self) -> int:
+        return len(self.counts)
 
     @property
     def with_present(self) -> bool:

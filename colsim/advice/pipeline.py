@@ -50,8 +50,8 @@ class Question(ABC):
 
     @property
     @abstractmethod
-    def others(self) -> int:
-        """How many options may come up that are not the scenario as it is; all share the confidence."""
+    def possible(self) -> int:
+        """How many options may come up; all of them share the confidence."""
 
     @property
     @abstractmethod
@@ -123,7 +123,7 @@ class Inquiry:
         """Simulate some options on common draws."""
         question, scenario = self.question, self.question.scenario
         scenarios = [each.of(scenario) for each in alternatives]
-        levels = _levels_of(scenarios, scenario, others=question.others, with_present=question.with_present)
+        levels = _levels_of(scenarios, scenario, possible=question.possible, with_present=question.with_present)
         found = simulate_risks(scenarios, level=levels, study=self.study)
         for each, risks in zip(alternatives, found, strict=True):
             self.interrupted = self.interrupted or risks.interrupted
@@ -140,7 +140,7 @@ class Inquiry:
             self._options[option.label] = replace(option, step_check=found)
 
 
-def _levels_of(scenarios: Sequence[Scenario], present: Scenario, *, others: int, with_present: bool) -> list[float]:
+def _levels_of(scenarios: Sequence[Scenario], present: Scenario, *, possible: int, with_present: bool) -> list[float]:
     """Share the confidence among options: an eighth of the error to what is there now, the rest among all others.
 
     Parameters
@@ -149,8 +149,8 @@ def _levels_of(scenarios: Sequence[Scenario], present: Scenario, *, others: int,
         Of some of the options.
     present : Scenario
         What is there now.
-    others : int
-        How many options that are not may come up.
+    possible : int
+        How many options may come up.
     with_present : bool
         Whether what is there now is among the options; if not, the others share all of the error, and if there are no
         others it has all.
@@ -160,7 +160,7 @@ def _levels_of(scenarios: Sequence[Scenario], present: Scenario, *, others: int,
     list of float
         Confidence of the intervals of each.
     """
-    error = 1 - present.target.confidence
+    error, others = 1 - present.target.confidence, possible - with_present
     own = (_SHARE_OF_PRESENT if others else 1.0) * error if with_present else 0.0
     return [1 - (own if each == present else (error - own) / others) for each in scenarios]
 

@@ -114,8 +114,8 @@ class _Spacer(Question):
             raise ScenarioError("spacers: got none; allowed: one thickness in mm or more, 0 for the bare pocket")
 
     @property
-    def others(self) -> int:
-        return len(self.thicknesses) + self.any_can_be_had - self.with_present
+    def possible(self) -> int:
+        return len(self.thicknesses) + self.any_can_be_had
 
     @property
     def with_present(self) -> bool:
