@@ -206,7 +206,7 @@ class Key:  # pressed once, when the fourth result is asked for
 
 with process_pool(2) as pool:
     key = Key(pool)
-    result = simulate_fills(small_scenario(2), fills=40, seed=5, executor=key)
+    result = simulate_fills(small_scenario(2), fills=2000, seed=5, executor=key)  # far more than are done by then
     numbers = [fill.number for fill in result]
     hurt = [future for future in key.futures if not future.cancelled() and future.exception()]
     print(numbers[:3], numbers == list(range(len(numbers))), result.interrupted, hurt, pool.submit(int).result())
