@@ -1,6 +1,7 @@
 """Ctrl-C keeps the fills that are done without a gap."""
 
 import os
+import signal
 import subprocess
 import sys
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -190,6 +191,8 @@ from tests_shared import small_scenario
 from colsim import simulate_fills
 from colsim.sampling.many_fills import process_pool
 
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell starts what runs in its background deaf to it
+
 class Key:  # pressed once, when the fourth result is asked for
     def __init__(self, pool):
         self.pool, self.futures = pool, []
@@ -206,7 +209,7 @@ class Key:  # pressed once, when the fourth result is asked for
 
 with process_pool(2) as pool:
     key = Key(pool)
-    result = simulate_fills(small_scenario(2), fills=2000, seed=5, executor=key)  # far more than are done by then
+    result = simulate_fills(small_scenario(2), fills=40, seed=5, executor=key)
     numbers = [fill.number for fill in result]
     hurt = [future for future in key.futures if not future.cancelled() and future.exception()]
     print(numbers[:3], numbers == list(range(len(numbers))), result.interrupted, hurt, pool.submit(int).result())
@@ -220,3 +223,13 @@ def test_a_real_signal_to_the_whole_group_does_not_touch_the_workers():
         [sys.executable, "-c", PROGRAM], cwd=ROOT, capture_output=True, text=True, start_new_session=True, check=False
     )
     assert done.stdout.strip() == "[0, 1, 2] True True [] 0", done.stderr
+
+
+@pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="signals can be blocked on POSIX only")
+def test_a_worker_is_deaf_to_the_signal_from_its_first_moment_and_the_parent_is_not():
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, ())
+    with many_fills.process_pool(1) as pool:
+        blocked = pool.submit(signal.pthread_sigmask, signal.SIG_BLOCK, ()).result()
+    assert signal.SIGINT in blocked  # inherited, so that it was so before the initializer ran
+    assert signal.pthread_sigmask(signal.SIG_BLOCK, ()) == before
+    assert signal.SIGINT not in before
