@@ -75,22 +75,22 @@ def restitution(damping: float) -> float:
 
 
 def damping_ratio(wanted: float) -> float:
-    """Give the damping ratio zeta of a spring without adhesion that has a restitution [-].
+    """Give the damping ratio zeta of a spring without adhesion that has a restitution.
 
     Parameters
     ----------
     wanted : float
-        Restitution, 0 to 1 [-].
+        Restitution e, 0 to 1 [-].
 
     Returns
     -------
     float
-        At most `MAX_DAMPING`, also for a restitution below 0.048.
+        Damping ratio zeta [-]: at most `MAX_DAMPING`, also for a restitution below 0.048.
 
     Raises
     ------
     RangeError
-        If not 0 <= restitution <= 1.
+        If not 0 <= e <= 1.
 
     Notes
     -----
@@ -129,7 +129,7 @@ def contact_time(stiffness: float, mass: float, damping: float = 0.0) -> float:
     Raises
     ------
     RangeError
-        If stiffness or mass is not positive, or the damping ratio below 0.
+        If stiffness or mass is not positive and finite, or the damping ratio below 0 or not finite.
 
     References
     ----------
@@ -154,8 +154,8 @@ def greatest_overlap(speed: float, stiffness: float, mass: float, damping: float
     ----------
     speed : float
         Speed of impact v [mm/s].
-    stiffness, mass, damping
-        As for `contact_time`.
+    stiffness, mass, damping : float
+        As for `contact_time` [N/mm, kg, -].
 
     Returns
     -------
@@ -165,7 +165,7 @@ def greatest_overlap(speed: float, stiffness: float, mass: float, damping: float
     Raises
     ------
     RangeError
-        As `contact_time`, or if the speed is below 0.
+        As `contact_time`, or if the speed is below 0 or not finite.
 
     References
     ----------
@@ -182,12 +182,22 @@ def greatest_overlap(speed: float, stiffness: float, mass: float, damping: float
 
 
 def in_series(first: float, second: float) -> float:
-    """Give the stiffness of two springs in series, k1 k2/(k1 + k2) [N/mm].
+    """Give the stiffness of two springs in series, k1 k2/(k1 + k2).
+
+    Parameters
+    ----------
+    first, second : float
+        Their stiffnesses k1 and k2 [N/mm].
+
+    Returns
+    -------
+    float
+        [N/mm]
 
     Raises
     ------
     RangeError
-        If one is not positive.
+        If one is not positive and finite.
 
     Examples
     --------
@@ -218,7 +228,7 @@ def skin_stiffness(pressure: float, length: float) -> float:
     Raises
     ------
     RangeError
-        If a number is not positive.
+        If a number is not positive and finite.
 
     Notes
     -----
@@ -238,9 +248,14 @@ def skin_stiffness(pressure: float, length: float) -> float:
 
 
 def three_flats_ratio() -> float:
-    r"""Give the stiffness of three equal contacts at 120 degrees over that of independent dents [-].
+    r"""Give the stiffness of three equal contacts at 120 degrees over that of independent dents.
 
     .. math:: \frac{N}{\pi p L \delta} = \left[\pi \left(\frac{3}{2\pi} - \frac{1}{2\sqrt 3}\right)\right]^{-1}
+
+    Returns
+    -------
+    float
+        Ratio of the stiffnesses [-].
 
     Notes
     -----

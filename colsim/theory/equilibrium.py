@@ -183,7 +183,7 @@ def margin(state: ContactState, *, largest_normal: float | None = None) -> float
     state : ContactState
         Bodies and contacts.
     largest_normal : float, optional
-        As for `is_admissible`.
+        As for `is_admissible` [N].
 
     Returns
     -------
@@ -193,7 +193,7 @@ def margin(state: ContactState, *, largest_normal: float | None = None) -> float
     Raises
     ------
     RangeError
-        As `is_admissible`.
+        If the largest normal force is not positive and finite.
 
     Notes
     -----

@@ -373,18 +373,61 @@ class Bottle:
         return self.diameter / 2 / (self.modulus * self.wall_thickness) * (2.5 - 2 * self.poisson) / 1000
 
     def pressure_when(self, area_lost: float) -> float:
-        """Give the gauge pressure p [kPa] for a share of the area lost, of `Section` too, or raise `RangeError`."""
+        """Give the gauge pressure for a share of the section's area that is lost.
+
+        Parameters
+        ----------
+        area_lost : float
+            Share x of the area of the round section [-]; of `Section` too.
+
+        Returns
+        -------
+        float
+            Gauge pressure p [kPa].
+
+        Raises
+        ------
+        RangeError
+            If not 0 <= x <= 1.
+        """
         _within("area_lost", area_lost, 0, 1, "It is the share of the round section's area")
         initial = self.pressure + ATMOSPHERE
         return sealed_pressure(area_lost, self.headspace, self.body_share, self.wall_stretch, initial)
 
     def ring_force(self, squeeze: float) -> float:
-        """Give the part of the force that the bare wall bears [N] at a squeeze s [mm], ends and ribs included."""
+        """Give the part of the force that the bare wall bears, ends and ribs included.
+
+        Parameters
+        ----------
+        squeeze : float
+            Diameter lost s [mm]; not checked.
+
+        Returns
+        -------
+        float
+            Force e k L s [N].
+        """
         ring = ring_stiffness(self.wall_thickness, self.diameter / 2, self.modulus, self.poisson)
         return self.length * self.end_stiffness * ring * squeeze
 
     def force(self, squeeze: float) -> float:
-        """Give the force F [N] at a squeeze s [mm], 0 <= s <= d, or raise `RangeError`; below 0 under a vacuum."""
+        """Give the force between two plates.
+
+        Parameters
+        ----------
+        squeeze : float
+            Diameter lost s [mm].
+
+        Returns
+        -------
+        float
+            Force F [N]; below 0 where a vacuum pulls the plates together.
+
+        Raises
+        ------
+        RangeError
+            If not 0 <= s <= d.
+        """
         return self._stiffness(squeeze) * squeeze
 
     def _stiffness(self, squeeze: float) -> float:
@@ -393,18 +436,48 @@ class Bottle:
         return self.ring_force(1.0) + self.length * skin
 
     def forces_between(self, width: float, height: float) -> tuple[float, float]:
-        """Give the forces on top and on both sides [N] of a bottle that walls hold to a width, a load to a height.
+        """Give the forces of a bottle that walls hold to a width, and a load to a height.
 
-        They are (p b_1 + e k s) L and p b_2 L with the flats of `section_between`, which raises `RangeError` if the
-        section would not touch both pairs; p is that of its area lost, s = d - h. The ring bears on top alone.
+        Parameters
+        ----------
+        width, height : float
+            Width w between the sides and height h between top and bottom [mm].
+
+        Returns
+        -------
+        tuple of (float, float)
+            Force on top, (p b_1 + e k s) L, and on both sides, p b_2 L [N]: flats b of `section_between`, p that of
+            its area lost, and s = d - h. The ring bears on top alone; its part is negative where h > d.
+
+        Raises
+        ------
+        RangeError
+            As `section_between`: if a length is not positive and finite, or the section would not touch both pairs.
         """
         section = section_between(width, height, self.diameter)
         skin = self.pressure_when(section.area_lost) / 1000 * self.length
         return skin * section.flat_top + self.ring_force(self.diameter - height), skin * section.flat_side
 
     def squeeze_under(self, load: float) -> float:
-        """Give the largest squeeze s [mm] that carries a load [N], zero or more, or raise `RangeError`.
+        """Give the largest squeeze that carries a load.
 
+        Parameters
+        ----------
+        load : float
+            Force F of the plates [N], zero or more.
+
+        Returns
+        -------
+        float
+            Diameter lost s [mm].
+
+        Raises
+        ------
+        RangeError
+            If a vacuum draws it flat without a load, or the load is below 0, not finite, or above what it bears flat.
+
+        Notes
+        -----
         The root is unique for a positive load. For zero load a vacuum can give two equilibria: the round section, which
         is unstable, and this.
         """
