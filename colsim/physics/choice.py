@@ -72,7 +72,23 @@ def _numba_problem(named: str) -> str:
 
 
 def engine_maker(wanted: str) -> EngineMaker:
-    """Give the class of an engine, which makes one from a scene and settings; raises as `engine_named`."""
+    """Give the class of an engine, which makes one from a scene and settings.
+
+    Parameters
+    ----------
+    wanted : str
+        As for `engine_named`.
+
+    Returns
+    -------
+    callable
+        `CompiledEngine` or `PymunkEngine`.
+
+    Raises
+    ------
+    ScenarioError
+        As `engine_named`: if there is no such engine, or numba does not work here.
+    """
     if engine_named(wanted) == PYMUNK:
         from colsim.physics.pymunk_engine import PymunkEngine
 
@@ -88,12 +104,17 @@ def finer(wanted: str) -> Settings:
     Parameters
     ----------
     wanted : str
-        As for `engine_named`, which also raises for other names.
+        As for `engine_named`.
 
     Returns
     -------
     Settings
         The default ones but for the step [s].
+
+    Raises
+    ------
+    ScenarioError
+        As `engine_named`: if there is no such engine, or numba does not work here.
     """
     default = Settings()
     step = default.step
@@ -105,7 +126,23 @@ def finer(wanted: str) -> Settings:
 
 
 def compiles_first(wanted: str) -> bool:
-    """Tell whether an engine must be compiled before it runs, which takes some fifteen seconds."""
+    """Tell whether an engine must be compiled before it runs, which takes some fifteen seconds.
+
+    Parameters
+    ----------
+    wanted : str
+        As for `engine_named`.
+
+    Returns
+    -------
+    bool
+        False for the reference engine, whose forces are compiled at its first step.
+
+    Raises
+    ------
+    ScenarioError
+        As `engine_named`: if there is no such engine, or numba does not work here.
+    """
     if engine_named(wanted) == PYMUNK:
         return False
     from colsim.physics.kernel.stepping import is_compiled
@@ -114,7 +151,18 @@ def compiles_first(wanted: str) -> bool:
 
 
 def make_ready(wanted: str) -> None:
-    """Compile an engine, or load it from the disk cache, where processes started later find it."""
+    """Compile an engine, or load it from the disk cache, where processes started later find it.
+
+    Parameters
+    ----------
+    wanted : str
+        As for `engine_named`; nothing is done for the reference engine.
+
+    Raises
+    ------
+    ScenarioError
+        As `engine_named`: if there is no such engine, or numba does not work here.
+    """
     if engine_named(wanted) == COMPILED:
         from colsim.physics.compiled_engine import compile_now
 

@@ -86,7 +86,13 @@ class CompiledEngine:
     def add(
         self, body: Body, position: Point, angle: float = 0.0, velocity: Point = (0.0, 0.0), spin: float = 0.0
     ) -> None:
-        """Add a body."""
+        """Add a body.
+
+        Parameters
+        ----------
+        body, position, angle, velocity, spin
+            As for `Engine.add`: position [mm], angle [rad], velocity [mm/s], spin [rad/s].
+        """
         row = np.zeros(arrays.BODY_COLUMNS)
         row[[arrays.X, arrays.Y, arrays.ANGLE]] = *position, angle
         row[[arrays.VX, arrays.VY, arrays.SPIN]] = *velocity, spin
@@ -113,7 +119,13 @@ class CompiledEngine:
         return int(np.searchsorted(self._index, index))
 
     def reshape(self, body: Body) -> None:
-        """Give an added body another section and contact parameters; position, mass and velocity stay."""
+        """Give an added body another section and contact parameters; position, mass and velocity stay.
+
+        Parameters
+        ----------
+        body : Body
+            As for `Engine.reshape`.
+        """
         place, contact = self._row(body.index), body.contact
         row = self._world.bodies[place]
         row[arrays.CONTACT_PARAMETERS] = body.contact_row
@@ -126,13 +138,25 @@ class CompiledEngine:
         ENTRY_POINTS.change_section(self._world, place, body.height, body.flat, body.side, body.flat_angle)
 
     def remove(self, index: int) -> None:
-        """Remove a body."""
+        """Remove a body.
+
+        Parameters
+        ----------
+        index : int
+            As for `Engine.remove`.
+        """
         place = self._row(index)
         self._index = np.delete(self._index, place)
         self._resize(lambda rows: np.delete(rows, place, axis=0))
 
     def drive(self, rate: float) -> None:
-        """Set the target rate of the motor [rad/s], which it approaches within its torque limit."""
+        """Set the target rate of the motor, which it approaches within its torque limit, and release the drum.
+
+        Parameters
+        ----------
+        rate : float
+            As for `Engine.drive` [rad/s].
+        """
         ENTRY_POINTS.drive(self._world, rate)
 
     def hold(self) -> None:
@@ -144,6 +168,11 @@ class CompiledEngine:
     def advance(self, steps: int) -> None:
         """Do this many time steps.
 
+        Parameters
+        ----------
+        steps : int
+            How many.
+
         Raises
         ------
         DivergedError
@@ -153,6 +182,16 @@ class CompiledEngine:
 
     def run(self, monitor: Monitor, checks: int) -> int:
         """Advance until the monitor's wait is over or a container has left, for at most this many checks.
+
+        Parameters
+        ----------
+        monitor, checks
+            As for `Engine.run`.
+
+        Returns
+        -------
+        int
+            As `Engine.run`.
 
         Raises
         ------

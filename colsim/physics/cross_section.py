@@ -168,7 +168,8 @@ def container_body(container: Container, index: int, surface: int = 0, condition
     Raises
     ------
     ScenarioError
-        If the data of a soft wall contradict each other.
+        If a drink with carbonation is colder or hotter than its pressure is known for, the numbers of a soft wall are
+        outside the range where its closed form holds, or the gas of a firm one presses too little to hold any shape.
     """
     bottle = container.bottle(conditions)
     if bottle is None:

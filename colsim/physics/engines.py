@@ -92,7 +92,25 @@ class State:
 
 
 def run_by_steps(engine: Engine, monitor: Monitor, checks: int) -> int:
-    """Do what `Engine.run` does, by means of an engine's other methods."""
+    """Do what `Engine.run` does, by means of an engine's other methods.
+
+    Parameters
+    ----------
+    engine : Engine
+        What is to run.
+    monitor, checks
+        As for `Engine.run`.
+
+    Returns
+    -------
+    int
+        As `Engine.run`.
+
+    Raises
+    ------
+    DivergedError
+        If the engine's `Engine.advance` does.
+    """
     for _ in range(checks):
         steps = steps_to_next_check(monitor, engine.drum_angle)
         if steps == 0:
@@ -145,7 +163,17 @@ class Contacts:
 
     @classmethod
     def of_rows(cls, rows: Iterable[ContactRow]) -> Self:
-        """Sort contacts, so that no result depends on the order in which an engine lists them."""
+        """Sort contacts, so that no result depends on the order in which an engine lists them.
+
+        Parameters
+        ----------
+        rows : iterable of ContactRow
+            Point [mm], normal [-], force [mN] and overlap [mm] among the values of each.
+
+        Returns
+        -------
+        Contacts
+        """
         rows = sorted(rows, key=lambda row: (row[0], row[1], row[2] or "", row[3]))
         return cls(
             body=np.array([row[0] for row in rows], dtype=np.int64),
@@ -171,31 +199,86 @@ class Engine(Protocol):
     def add(
         self, body: Body, position: Point, angle: float = 0.0, velocity: Point = (0.0, 0.0), spin: float = 0.0
     ) -> None:
-        """Add a body."""
+        """Add a body.
+
+        Parameters
+        ----------
+        body : Body
+            Its index must not be there yet.
+        position : (float, float)
+            Centre [mm].
+        angle : float
+            Angle of the body's x axis to that of the scene, counterclockwise [rad].
+        velocity : (float, float)
+            [mm/s]
+        spin : float
+            Counterclockwise [rad/s].
+        """
 
     def remove(self, index: int) -> None:
-        """Remove a body."""
+        """Remove a body.
+
+        Parameters
+        ----------
+        index : int
+            Of a body that was added.
+        """
 
     def reshape(self, body: Body) -> None:
-        """Give an added body another section and contact parameters; position, mass and velocity stay."""
+        """Give an added body another section and contact parameters; position, mass and velocity stay.
+
+        Parameters
+        ----------
+        body : Body
+            Its index must be that of a body that was added.
+        """
 
     def drive(self, rate: float) -> None:
-        """Set the target rate of the motor [rad/s], which it approaches within its torque limit."""
+        """Set the target rate of the motor, which it approaches within its torque limit, and release the drum.
+
+        Parameters
+        ----------
+        rate : float
+            Counterclockwise [rad/s].
+        """
 
     def hold(self) -> None:
         """Lock the drum at its angle, as its self-locking gear does, until `drive` is called."""
 
     def advance(self, steps: int) -> None:
-        """Do this many time steps."""
+        """Do this many time steps.
+
+        Parameters
+        ----------
+        steps : int
+            How many.
+
+        Raises
+        ------
+        DivergedError
+            If a speed is NaN or above `MAX_SPEED`, or there are more contacts than the engine has room for.
+        """
 
     def run(self, monitor: Monitor, checks: int) -> int:
         """Advance until the monitor's wait is over or a container has left, for at most this many checks.
+
+        Parameters
+        ----------
+        monitor : Monitor
+            What to wait for; changed in place.
+        checks : int
+            Checks of the state, at most.
 
         Returns
         -------
         int
             DONE, CONTAINER_LEFT or RUNNING of `monitor`. After CONTAINER_LEFT the caller must call `update_rest` for
             that check, once the container is removed.
+
+        Raises
+        ------
+        DivergedError
+            As `advance`.
         """
 
     def reaches(self) -> FloatArray:
@@ -208,12 +291,17 @@ class Engine(Protocol):
         """Give the contacts of the last step."""
 
     def dents(self) -> FloatArray:
-        r"""Give the dent tensor of each container at the last step, ordered as `state`, of shape (n, 2, 2) [mm].
+        r"""Give the dent tensor of each container at the last step.
 
         .. math:: D = \sum_c \delta_c\, n_c \otimes n_c
 
         with the dents and normals of its contacts that bear a force. Between two boards the greater eigenvalue is the
         height lost.
+
+        Returns
+        -------
+        ndarray, shape (n, 2, 2)
+            Ordered as `state` [mm].
         """
 
     def extremes(self) -> tuple[float, float, float]:

@@ -93,21 +93,53 @@ class Monitor(NamedTuple):
 
 
 def new_monitor(step: float) -> Monitor:
-    """Make a monitor for an engine with this time step [s]."""
+    """Make a monitor for an engine.
+
+    Parameters
+    ----------
+    step : float
+        Time step of the engine [s].
+
+    Returns
+    -------
+    Monitor
+        All else in its row is 0 or False.
+    """
     row = np.zeros(1, dtype=MONITOR_ROW)
     row["step"] = step
     return Monitor(row, np.zeros(1 + max(1, round(STALL_TIME / CHECK_INTERVAL))))
 
 
 def start_wait(monitor: Monitor, *, turning: bool) -> None:
-    """Start to wait for the drum to reach its target, or for rest."""
+    """Start to wait for the drum to reach its target, or for rest.
+
+    Parameters
+    ----------
+    monitor : Monitor
+        Changed in place.
+    turning : bool
+        Whether to wait for the drum.
+    """
     row = monitor.row[0]
     row["turning"], row["wait_start"], row["quiet"], row["blocked"] = turning, row["time"], 0.0, False
     row["samples"] = 0
 
 
 def steps_to_next_check(monitor: Monitor, drum_angle: float) -> int:
-    """Give the number of steps to the next check, 0 if the wait is over; set the rate of the drum until then."""
+    """Give the number of steps to the next check, and set the rate of the drum until then.
+
+    Parameters
+    ----------
+    monitor : Monitor
+        Changed in place: rate, steps, samples of the drum's distance to its target, and whether it is blocked.
+    drum_angle : float
+        Counterclockwise [rad].
+
+    Returns
+    -------
+    int
+        [steps] 0 if the wait is over.
+    """
     row, distances = monitor.row[0], monitor.distances
     step, time = float(row["step"]), float(row["time"])
     steps = usual = max(1, round(CHECK_INTERVAL / step))
@@ -136,7 +168,18 @@ def steps_to_next_check(monitor: Monitor, drum_angle: float) -> int:
 
 
 def record_check(monitor: Monitor) -> bool:
-    """Count a check; tell whether forces are to be checked too."""
+    """Count a check, and the time of its steps.
+
+    Parameters
+    ----------
+    monitor : Monitor
+        Changed in place.
+
+    Returns
+    -------
+    bool
+        Whether forces are to be checked too: at every second check while vending.
+    """
     row = monitor.row[0]
     row["time"] += row["steps"] * row["step"]
     row["checks"] += 1
@@ -146,7 +189,19 @@ def record_check(monitor: Monitor) -> bool:
 def note_extremes(
     monitor: Monitor, force: float, dent: float, dent_share: float, positions: FloatArray, reaches: FloatArray
 ) -> None:
-    """Update peak force [mN], deepest dent [mm], greatest dent over diameter, and whether two are in one pocket."""
+    """Update peak force, deepest dent, greatest dent over diameter, and whether two are in one pocket.
+
+    Parameters
+    ----------
+    monitor : Monitor
+        Changed in place; it keeps the force in N.
+    force, dent, dent_share : float
+        What `Engine.extremes` gives [mN, mm, -].
+    positions : ndarray, shape (n, 2)
+        Centres of the containers [mm].
+    reaches : ndarray, shape (n,)
+        Their reaches, in the same order [mm].
+    """
     row = monitor.row[0]
     row["peak_force"], row["dent"] = max(row["peak_force"], force / 1000.0), max(row["dent"], dent)
     row["dent_share"] = max(row["dent_share"], dent_share)
@@ -163,7 +218,21 @@ def note_extremes(
 
 
 def any_outside(monitor: Monitor, positions: FloatArray, reaches: FloatArray) -> bool:
-    """Tell whether any container has left the column, by the outlet or otherwise."""
+    """Tell whether any container has left the column, by the outlet or otherwise.
+
+    Parameters
+    ----------
+    monitor : Monitor
+        Not changed.
+    positions : ndarray, shape (n, 2)
+        Centres of the containers [mm].
+    reaches : ndarray, shape (n,)
+        Their reaches, in the same order [mm].
+
+    Returns
+    -------
+    bool
+    """
     for k in range(len(positions)):  # numba does not compile generators
         if whereabouts(monitor, positions[k, 0], positions[k, 1], reaches[k]) != INSIDE:
             return True
@@ -171,7 +240,22 @@ def any_outside(monitor: Monitor, positions: FloatArray, reaches: FloatArray) ->
 
 
 def whereabouts(monitor: Monitor, x: float, y: float, reach: float) -> int:
-    """Tell whether a container at (x, y) is INSIDE, has DROPPED through the outlet, or is LOST."""
+    """Tell where a container is.
+
+    Parameters
+    ----------
+    monitor : Monitor
+        Not changed.
+    x, y : float
+        Its centre [mm].
+    reach : float
+        Greatest distance of its outline from there [mm].
+
+    Returns
+    -------
+    int
+        INSIDE, DROPPED through the outlet, or LOST, as is one at NaN.
+    """
     row, from_axis = monitor.row[0], math.hypot(x, y)
     if (y > 0.0 and abs(x) < row["half_width"]) or from_axis < row["housing_radius"]:
         return INSIDE
@@ -181,7 +265,17 @@ def whereabouts(monitor: Monitor, x: float, y: float, reach: float) -> int:
 
 
 def update_rest(monitor: Monitor, velocities: FloatArray, spins: FloatArray) -> None:
-    """Add the last interval to the time at rest, or reset that time if a centre, by component, or a rim is too fast."""
+    """Add the last interval to the time at rest, or reset that time if a centre, by component, or a rim is too fast.
+
+    Parameters
+    ----------
+    monitor : Monitor
+        Changed in place.
+    velocities : ndarray, shape (n, 2)
+        Of the containers [mm/s].
+    spins : ndarray, shape (n,)
+        [rad/s]
+    """
     row, fastest = monitor.row[0], 0.0
     for k in range(len(spins)):
         fastest = max(fastest, abs(velocities[k, 0]), abs(velocities[k, 1]), row["reach"] * abs(spins[k]))

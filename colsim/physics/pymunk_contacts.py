@@ -14,6 +14,8 @@ import numpy.typing as npt
 
 from colsim.physics.kernel.compiling import compiled, inlined
 
+__all__ = ["FloatArray", "IntArray", "PymunkWorld", "StepData", "read_contacts"]
+
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
@@ -124,7 +126,15 @@ class StepData(NamedTuple):
 
 @compiled
 def read_contacts(world: PymunkWorld, data: StepData) -> None:
-    """Read, filter, sort and merge the contacts of this step."""
+    """Read, filter, sort and merge the contacts of this step.
+
+    Parameters
+    ----------
+    world : PymunkWorld
+        Its contacts, pairs, order and count are written, for which there must be room.
+    data : StepData
+        What pymunk reports of the step.
+    """
     found = _read_points(world, data)
     _sort(world.pairs[1], world.contacts[1], world.order, found)
     world.counts[0] = _merge(world, found)

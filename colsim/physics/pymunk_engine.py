@@ -177,7 +177,13 @@ class PymunkEngine:
     def add(
         self, body: Body, position: Point, angle: float = 0.0, velocity: Point = (0.0, 0.0), spin: float = 0.0
     ) -> None:
-        """Add a body."""
+        """Add a body.
+
+        Parameters
+        ----------
+        body, position, angle, velocity, spin
+            As for `Engine.add`: position [mm], angle [rad], velocity [mm/s], spin [rad/s].
+        """
         rigid = pymunk.Body(body.mass, body.moment)
         rigid.position, rigid.angle, rigid.velocity, rigid.angular_velocity = position, angle, velocity, spin
         self._space.add(rigid)
@@ -198,7 +204,13 @@ class PymunkEngine:
         self.reshape(body)
 
     def remove(self, index: int) -> None:
-        """Remove a body."""
+        """Remove a body.
+
+        Parameters
+        ----------
+        index : int
+            As for `Engine.remove`.
+        """
         rigid, shapes = self._bodies.pop(index)
         self._space.remove(*shapes, rigid)
         place, world = int(np.searchsorted(self._index, index)), self._world
@@ -212,7 +224,13 @@ class PymunkEngine:
         self._stale = True
 
     def reshape(self, body: Body) -> None:
-        """Give an added body another section and contact parameters; position, mass and velocity stay."""
+        """Give an added body another section and contact parameters; position, mass and velocity stay.
+
+        Parameters
+        ----------
+        body : Body
+            As for `Engine.reshape`.
+        """
         rigid, shapes = self._bodies[body.index]
         self._space.remove(*shapes)
         shapes[:] = [_section(body, rigid)]
@@ -230,7 +248,13 @@ class PymunkEngine:
         self._stale = True
 
     def drive(self, rate: float) -> None:
-        """Set the target rate of the motor [rad/s], which it approaches within its torque limit."""
+        """Set the target rate of the motor, which it approaches within its torque limit, and release the drum.
+
+        Parameters
+        ----------
+        rate : float
+            As for `Engine.drive` [rad/s].
+        """
         self._world.bodies[-1, arrays.INVERSE_MOMENT] = 1.0 / self._moment
         self._world.drum[arrays.RATE] = rate
 
@@ -242,6 +266,11 @@ class PymunkEngine:
 
     def advance(self, steps: int) -> None:
         """Do this many time steps.
+
+        Parameters
+        ----------
+        steps : int
+            How many, each divided into the substeps of this engine.
 
         Raises
         ------
@@ -288,6 +317,16 @@ class PymunkEngine:
 
     def run(self, monitor: Monitor, checks: int) -> int:
         """Advance until the monitor's wait is over or a container has left, for at most this many checks.
+
+        Parameters
+        ----------
+        monitor, checks
+            As for `Engine.run`.
+
+        Returns
+        -------
+        int
+            As `Engine.run`.
 
         Raises
         ------

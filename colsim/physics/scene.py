@@ -38,7 +38,20 @@ Friction = float | tuple[float, ...]
 
 
 def friction_with(friction: Friction, surface: int) -> float:
-    """Give the friction between a piece and containers of one surface [-]."""
+    """Give the friction between a piece and containers of one surface.
+
+    Parameters
+    ----------
+    friction : float or tuple of float
+        Of the piece: one for all, or one for each surface [-].
+    surface : int
+        Number of the surface.
+
+    Returns
+    -------
+    float
+        [-]
+    """
     return friction[surface] if isinstance(friction, tuple) else friction
 
 
@@ -68,13 +81,35 @@ class Line:
     part: Part = Part.OTHER
 
     def direction(self, share: float) -> Point:
-        """Give the unit tangent at a share of the length."""
+        """Give the unit tangent, which is the same all along.
+
+        Parameters
+        ----------
+        share : float
+            Share of the length [-], without effect; as for `Arc.direction`.
+
+        Returns
+        -------
+        (float, float)
+            [-]
+        """
         dx, dy = self.end[0] - self.start[0], self.end[1] - self.start[1]
         length = math.hypot(dx, dy)
         return (dx / length, dy / length)
 
     def distance(self, point: Point) -> float:
-        """Give the distance of a point from the piece."""
+        """Give the distance of a point from the line.
+
+        Parameters
+        ----------
+        point : (float, float)
+            [mm]
+
+        Returns
+        -------
+        float
+            [mm]
+        """
         (x0, y0), (x1, y1) = self.start, self.end
         dx, dy = x1 - x0, y1 - y0
         share = ((point[0] - x0) * dx + (point[1] - y0) * dy) / (dx * dx + dy * dy)
@@ -97,12 +132,34 @@ class Arc:
     part: Part = Part.OTHER
 
     def at(self, share: float) -> Point:
-        """Give the point at a share of the length."""
+        """Give the point at a share of the length.
+
+        Parameters
+        ----------
+        share : float
+            From 0, the start, to 1, the end [-].
+
+        Returns
+        -------
+        (float, float)
+            [mm]
+        """
         angle = self.from_angle + share * self.sweep
         return (self.centre[0] + self.radius * math.cos(angle), self.centre[1] + self.radius * math.sin(angle))
 
     def distance(self, point: Point) -> float:
-        """Give the distance of a point from the arc."""
+        """Give the distance of a point from the arc.
+
+        Parameters
+        ----------
+        point : (float, float)
+            [mm]
+
+        Returns
+        -------
+        float
+            [mm]
+        """
         x, y = point[0] - self.centre[0], point[1] - self.centre[1]
         from_middle = math.remainder(math.atan2(y, x) - self.from_angle - self.sweep / 2, 2 * math.pi)
         if abs(from_middle) <= abs(self.sweep) / 2:
@@ -110,7 +167,18 @@ class Arc:
         return min(math.dist(point, self.start), math.dist(point, self.end))
 
     def direction(self, share: float) -> Point:
-        """Give the unit tangent at a share of the length."""
+        """Give the unit tangent at a share of the length.
+
+        Parameters
+        ----------
+        share : float
+            From 0, the start, to 1, the end [-].
+
+        Returns
+        -------
+        (float, float)
+            [-]
+        """
         angle = self.from_angle + share * self.sweep + math.copysign(math.pi / 2, self.sweep)
         return (math.cos(angle), math.sin(angle))
 
@@ -180,7 +248,18 @@ class Drum:
 
 
 def reach_of(height: float, flat: float, side: float) -> float:
-    """Give the greatest distance of a section's outline from its centre [mm]."""
+    """Give the greatest distance of a section's outline from its centre.
+
+    Parameters
+    ----------
+    height, flat, side : float
+        As of `Body` [mm].
+
+    Returns
+    -------
+    float
+        [mm]
+    """
     return math.hypot(flat, side) / 2 + (height - side) / 2
 
 
@@ -214,12 +293,34 @@ class ContactParameters:
 
     @classmethod
     def of_boards(cls, stiffness: float) -> Self:
-        """Make those of a constant stiffness between two boards [N/mm]: each of the two contacts is twice as stiff."""
+        """Make those of a constant stiffness between two boards: each of the two contacts is twice as stiff.
+
+        Parameters
+        ----------
+        stiffness : float
+            Force over the height lost [N/mm].
+
+        Returns
+        -------
+        ContactParameters
+        """
         return cls(2000.0 * stiffness)
 
     @classmethod
     def of_bottle(cls, bottle: Bottle, set_fraction: float = 0.0) -> Self:
-        """Make those with which a container has the squeeze curve of a bottle between two boards."""
+        """Make those with which a container has the squeeze curve of a bottle between two boards.
+
+        Parameters
+        ----------
+        bottle : Bottle
+            Its wall, gas and sizes.
+        set_fraction : float
+            Share of a flat that is permanent once the load is gone [-].
+
+        Returns
+        -------
+        ContactParameters
+        """
         return cls(
             constant_stiffness=2000.0 * bottle.ring_force(1.0),
             length=bottle.length,

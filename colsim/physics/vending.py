@@ -168,7 +168,7 @@ class VendingColumn:
         body : Body
             The container.
         across : float
-            Horizontal position, from -1 (at the left wall) to 1 (at the right wall).
+            Horizontal position [-], from -1 (at the left wall) to 1 (at the right wall).
         angle : float
             Angle of the container [rad].
 
@@ -176,6 +176,13 @@ class VendingColumn:
         -------
         bool
             Whether it came to rest below the column's top.
+
+        Raises
+        ------
+        LostContainerError
+            If a container leaves other than through the outlet.
+        DivergedError
+            If the simulation diverges.
         """
         x = across * (self._section.width / 2 - body.reach)
         y = self._section.floor_top + body.reach
@@ -209,12 +216,28 @@ class VendingColumn:
         return any(piece.distance(local) < reach for piece in drum.outline.pieces)
 
     def take_out(self, index: int) -> None:
-        """Remove a container that has no room, or has come out."""
+        """Remove a container that has no room, or has come out.
+
+        Parameters
+        ----------
+        index : int
+            Of a container in the column.
+        """
         self._engine.remove(index)
         del self._bodies[index]
 
     def set_flats(self) -> None:
-        """Make a share of the present flats of soft containers permanent, on the axis of the greatest dent of each."""
+        """Make a share of the present flats of soft containers permanent, on the axis of the greatest dent of each.
+
+        If any flat grew, wait for rest.
+
+        Raises
+        ------
+        LostContainerError
+            If a container leaves other than through the outlet.
+        DivergedError
+            If the simulation diverges.
+        """
         state, changed = self.state, False
         for index, angle, dents in zip(state.index.tolist(), state.angle.tolist(), self._engine.dents(), strict=True):
             body = self._bodies[index]
@@ -238,10 +261,17 @@ class VendingColumn:
     def turn(self) -> Turn:
         """Turn the drum by one pocket and wait for rest.
 
+        Returns
+        -------
+        Turn
+            What came out, whether the drum was blocked, and what was observed meanwhile.
+
         Raises
         ------
         LostContainerError
             If a container leaves other than through the outlet, or is dented beyond the range of the contact law.
+        DivergedError
+            If the simulation diverges.
         """
         self._dropped = []
         row, start = self._row, float(self._row["time"])

@@ -46,7 +46,20 @@ MIN_SPEED = 1e-9  # [mm/s]; lower speeds are set to zero, since denormals, which
 
 @compiled
 def move(world: World, dt: float) -> bool:
-    """Move all bodies and sort the containers from the top down; False if it diverged: a speed is NaN or too high."""
+    """Move all bodies and sort the containers from the top down.
+
+    Parameters
+    ----------
+    world : World
+        Changed in place.
+    dt : float
+        Time step [s].
+
+    Returns
+    -------
+    bool
+        False if it diverged: a speed is NaN or too high.
+    """
     bodies, top_down, count = world.bodies, world.top_down, world.counts[CONTAINERS]
     for i in range(len(bodies)):
         bodies[i, X] += bodies[i, VX] * dt
@@ -87,7 +100,17 @@ def _place_corners(bodies: FloatArray, corners: FloatArray, i: int) -> None:
 
 @compiled
 def apply_gravity(world: World, dt: float, gravity_x: float, gravity_y: float) -> None:
-    """Add the velocity from gravity over a step."""
+    """Add the velocity from gravity over a step.
+
+    Parameters
+    ----------
+    world : World
+        Changed in place.
+    dt : float
+        Time step [s].
+    gravity_x, gravity_y : float
+        [mm/s2]
+    """
     for i in range(world.counts[CONTAINERS]):
         world.bodies[i, VX] += gravity_x * dt
         world.bodies[i, VY] += gravity_y * dt
@@ -95,7 +118,19 @@ def apply_gravity(world: World, dt: float, gravity_x: float, gravity_y: float) -
 
 @compiled
 def change_section(world: World, i: int, height: float, flat: float, side: float, flat_angle: float) -> None:
-    """Set the section of a body."""
+    """Set the section of a body.
+
+    Parameters
+    ----------
+    world : World
+        Changed in place.
+    i : int
+        Row of the body.
+    height, flat, side : float
+        As of `scene.Body` [mm].
+    flat_angle : float
+        Angle of the flats to the body's x axis [rad].
+    """
     bodies, radius = world.bodies, (height - side) / 2
     bodies[i, RADIUS], bodies[i, REACH] = radius, math.sqrt(flat * flat + side * side) / 2 + radius
     bodies[i, HALF_FLAT], bodies[i, HALF_SIDE], bodies[i, FLAT_ANGLE] = flat / 2, side / 2, flat_angle
@@ -104,7 +139,15 @@ def change_section(world: World, i: int, height: float, flat: float, side: float
 
 @compiled
 def drive(world: World, rate: float) -> None:
-    """Set the target rate of the motor [rad/s] and release the drum."""
+    """Set the target rate of the motor and release the drum, if there is one.
+
+    Parameters
+    ----------
+    world : World
+        Changed in place.
+    rate : float
+        Counterclockwise [rad/s].
+    """
     if world.drum[MOMENT] > 0.0:
         world.bodies[len(world.bodies) - 1, INVERSE_MOMENT] = 1.0 / world.drum[MOMENT]
         world.drum[RATE] = rate
@@ -112,7 +155,18 @@ def drive(world: World, rate: float) -> None:
 
 @compiled
 def extremes(world: World) -> tuple[float, float, float]:
-    """Give the greatest impulse of a contact, the deepest dent [mm], and the greatest dent over diameter [-]."""
+    """Give the greatest impulse of a contact and the greatest dents, of the last step.
+
+    Parameters
+    ----------
+    world : World
+        Not changed.
+
+    Returns
+    -------
+    tuple of (float, float, float)
+        Impulse, friction included [mN s]; deepest dent [mm]; greatest dent over diameter [-].
+    """
     bodies, contacts, pairs = world.bodies, world.contacts, world.pairs
     impulse = dent = share = 0.0
     for k in range(world.counts[CONTACTS]):
@@ -129,7 +183,15 @@ def extremes(world: World) -> tuple[float, float, float]:
 
 @compiled
 def add_dents(world: World, tensors: FloatArray) -> None:
-    """Sum the dents of the last step on each container as tensors, `Engine.dents`, of shape (n, 2, 2) [mm]."""
+    """Sum the dents of the last step on each container as tensors, as `Engine.dents` gives them.
+
+    Parameters
+    ----------
+    world : World
+        Not changed.
+    tensors : ndarray, shape (n, 2, 2)
+        By row of the containers, to which is added in place [mm].
+    """
     contacts, pairs = world.contacts, world.pairs
     for k in range(world.counts[CONTACTS]):
         if contacts[k, NORMAL_IMPULSE] <= 0.0:

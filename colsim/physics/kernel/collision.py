@@ -70,7 +70,18 @@ __all__ = ["find_contacts"]
 
 @compiled
 def find_contacts(world: World) -> bool:
-    """List all contacts, from the top container down; False if the contact buffer is full."""
+    """List all contacts, from the top container down.
+
+    Parameters
+    ----------
+    world : World
+        Its contacts, pairs, features and count of contacts are written.
+
+    Returns
+    -------
+    bool
+        False if the contact buffer is full.
+    """
     # Taken out of the world once: each access of a field costs two atomic reference counts.
     bodies, corners, top_down, pieces, manifold = (
         world.bodies,

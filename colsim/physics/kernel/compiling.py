@@ -17,17 +17,45 @@ Function = TypeVar("Function", bound=Callable[..., object])
 
 
 def compiled(function: Function) -> Function:
-    """Compile a function that only compiled functions call."""
+    """Compile a function that only compiled functions call.
+
+    Parameters
+    ----------
+    function : callable
+        Of numbers and arrays.
+
+    Returns
+    -------
+    callable
+        The same, compiled at its first call.
+    """
     return cast(Function, numba.njit(error_model="numpy")(function))
 
 
 def inlined(function: Function) -> Function:
-    """Compile a small function and inline it into its callers."""
+    """Compile a small function and inline it into its callers.
+
+    Parameters
+    ----------
+    function : callable
+        Of numbers and arrays.
+
+    Returns
+    -------
+    callable
+        The same, compiled at its first call.
+    """
     return cast(Function, numba.njit(error_model="numpy", forceinline=True)(function))
 
 
 def jitable(*functions: Callable[..., object]) -> None:
-    """Allow compiled functions to call these plain Python functions, which stay plain for everyone else."""
+    """Allow compiled functions to call these plain Python functions, which stay plain for everyone else.
+
+    Parameters
+    ----------
+    *functions : callable
+        Of numbers and arrays.
+    """
     for function in functions:
         register_jitable(error_model="numpy")(function)
 
@@ -35,8 +63,16 @@ def jitable(*functions: Callable[..., object]) -> None:
 def entry_point(function: Function) -> Function:
     """Compile a function that Python calls: releases the GIL, and is cached on disk.
 
-    The function must hold the `source_checksum` of all code that it compiles in as a closure variable: numba's cache
-    key has only the file of the entry point and its closure.
+    Parameters
+    ----------
+    function : callable
+        It must hold the `source_checksum` of all code that it compiles in as a closure variable: numba's cache key
+        has only the file of the entry point and its closure.
+
+    Returns
+    -------
+    callable
+        The same, compiled at its first call; without a cache where no folder for it can be written to.
     """
     try:
         return cast(Function, numba.njit(cache=True, nogil=True, error_model="numpy")(function))
@@ -45,5 +81,16 @@ def entry_point(function: Function) -> Function:
 
 
 def source_checksum(*modules: ModuleType) -> int:
-    """Give a positive number that changes with the source text of any of these modules."""
+    """Give a number that changes with the source text of any of these modules.
+
+    Parameters
+    ----------
+    *modules : module
+        With their source files.
+
+    Returns
+    -------
+    int
+        Above 0.
+    """
     return 1 + zlib.crc32("".join(inspect.getsource(module) for module in modules).encode())

@@ -71,7 +71,15 @@ FEATURES_PER_PIECE = 64  # above any feature number of one body and one piece
 
 @compiled
 def prepare_contacts(world: World, dt: float) -> None:
-    """Compute lever arms, effective masses and soft constraint of each contact, and look up its warm start."""
+    """Compute lever arms, effective masses and soft constraint of each contact, and look up its warm start.
+
+    Parameters
+    ----------
+    world : World
+        Its contacts are changed in place.
+    dt : float
+        Time step [s].
+    """
     bodies, contacts, pairs, features = world.bodies, world.contacts, world.pairs, world.features
     warm_start, keys, counts = world.warm_start, world.warm_start_keys, world.warm_start_counts
     for k in range(world.counts[CONTACTS]):
@@ -116,7 +124,17 @@ def _key(piece: int, feature: int, index: float) -> int:
 
 @compiled
 def solve(world: World, dt: float, iterations: int) -> None:
-    """Find the impulses of a step by projected Gauss-Seidel with warm start."""
+    """Find the impulses of a step by projected Gauss-Seidel with warm start, and apply them.
+
+    Parameters
+    ----------
+    world : World
+        Impulses and velocities are changed in place.
+    dt : float
+        Time step [s].
+    iterations : int
+        At most; fewer if they converge.
+    """
     count = world.counts[CONTACTS]
     _order_contacts(world.solve_order, count)
     _apply_impulses(world)
@@ -216,7 +234,15 @@ def _solve_motor(world: World, dt: float) -> None:
 
 @compiled
 def apply_forces(world: World, dt: float) -> None:
-    """Apply the explicit forces of all contacts, all from the velocities at the start of the step; then the motor."""
+    """Apply the explicit forces of all contacts, all from the velocities at the start of the step; then the motor.
+
+    Parameters
+    ----------
+    world : World
+        Impulses, slips and velocities are changed in place.
+    dt : float
+        Time step [s].
+    """
     bodies, contacts, pairs = world.bodies, world.contacts, world.pairs
     for k in range(world.counts[CONTACTS]):
         a, b, nx, ny = pairs[k, FIRST], pairs[k, SECOND], contacts[k, NX], contacts[k, NY]
@@ -241,7 +267,13 @@ def apply_forces(world: World, dt: float) -> None:
 
 @compiled
 def store_impulses(world: World) -> None:
-    """Store impulses and slips for the warm start of the next step."""
+    """Store impulses and slips for the warm start of the next step.
+
+    Parameters
+    ----------
+    world : World
+        Its warm start is written.
+    """
     bodies, contacts, pairs, features = world.bodies, world.contacts, world.pairs, world.features
     warm_start, keys, counts = world.warm_start, world.warm_start_keys, world.warm_start_counts
     counts[:] = 0

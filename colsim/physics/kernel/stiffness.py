@@ -67,6 +67,13 @@ def update_stiffness(world: World, dt: float) -> None:
     """Divide each overlap between its two bodies, then update the stiffness of containers and contacts.
 
     The gas pressure of a container follows from all its dents. Each contact point moves to the dented surface.
+
+    Parameters
+    ----------
+    world : World
+        Bodies and contacts are changed in place.
+    dt : float
+        Time step [s].
     """
     bodies, contacts, pairs, exponent = world.bodies, world.contacts, world.pairs, lag_exponent(dt)
     for i in range(world.counts[CONTAINERS]):
