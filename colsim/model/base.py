@@ -98,7 +98,19 @@ class AssumedRange:
     origin: str = "assumed"
 
     def around(self, typical: float, *, usual: float) -> StandIn:
-        """Give the range around an assumed value; less in proportion where less than the usual value is assumed."""
+        """Give the range around an assumed value; less in proportion where less than the usual value is assumed.
+
+        Parameters
+        ----------
+        typical : float
+            What is assumed [unit of the field].
+        usual : float
+            What is assumed unless something else goes together with the rest [unit of the field].
+
+        Returns
+        -------
+        StandIn
+        """
         share = 1.0 if typical == usual else typical / usual
         origin = self.origin if share == 1.0 else f"{self.origin}; the usual {usual:g} does not fit"
         return StandIn(kind="unknown", low=share * self.low, typical=typical, high=share * self.high, origin=origin)
@@ -245,7 +257,18 @@ class Description(BaseModel):
             yield from part.all_spreads(f"{prefix}{name}.")
 
     def assumed_spreads(self, prefix: str = "") -> Iterator[tuple[str, Spread]]:
-        """List the ranges over which numbers that were not given are unknown, by dotted path, as `all_spreads` does."""
+        """List the ranges over which numbers that were not given are unknown.
+
+        Parameters
+        ----------
+        prefix : str
+            Path of this part, with a dot at its end.
+
+        Yields
+        ------
+        (str, Spread)
+            Dotted path, and the range around what is assumed.
+        """
         for name, field in type(self).model_fields.items():
             mark = next((m for m in field.metadata if isinstance(m, AssumedRange)), None)
             if mark is not None and name not in self.model_fields_set:

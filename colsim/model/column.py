@@ -58,7 +58,18 @@ class Liner(Description):
 
     @classmethod
     def stand_ins(cls, data: Mapping[str, Any]) -> Mapping[str, StandIn]:
-        """Give the ranges that the sheet's condition stands for."""
+        """Give the ranges that the sheet's condition stands for.
+
+        Parameters
+        ----------
+        data : mapping
+            What was given.
+
+        Returns
+        -------
+        mapping of str to StandIn
+            By field; empty without a condition that is known.
+        """
         condition = str(data.get("condition"))
         if condition not in FRICTION_ON_LINER:
             return {}
@@ -74,7 +85,17 @@ class Liner(Description):
         return self
 
     def covers(self, wall: str) -> bool:
-        """Tell whether the sheet is on this wall."""
+        """Tell whether the sheet is on a wall.
+
+        Parameters
+        ----------
+        wall : {"left", "right"}
+            Seen from the front.
+
+        Returns
+        -------
+        bool
+        """
         return self.wall in (wall, "both")
 
 
@@ -140,7 +161,18 @@ class Column(Description):
 
     @classmethod
     def stand_ins(cls, data: Mapping[str, Any]) -> Mapping[str, StandIn]:
-        """Give the range that the wall's surface stands for, whatever lies on it."""
+        """Give the range that the wall's surface stands for, whatever lies on it.
+
+        Parameters
+        ----------
+        data : mapping
+            What was given.
+
+        Returns
+        -------
+        mapping of str to StandIn
+            By field; empty without a surface that is known.
+        """
         surface = str(data.get("wall_surface"))
         return {"wall_friction": any_of(FRICTION_ON_WALL[surface].values())} if surface in FRICTION_ON_WALL else {}
 

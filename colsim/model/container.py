@@ -232,7 +232,18 @@ class Container(Description):
 
     @classmethod
     def stand_ins(cls, data: Mapping[str, Any]) -> Mapping[str, StandIn]:
-        """Give the ranges that surface, feel and drink stand for, and those of wall and stiffness."""
+        """Give the ranges that surface, feel and drink stand for, and those of wall and stiffness.
+
+        Parameters
+        ----------
+        data : mapping
+            What was given; what cannot be read is passed over here.
+
+        Returns
+        -------
+        mapping of str to StandIn
+            By field, of those that were not given.
+        """
         data = _with_entry(data)
         tables: dict[str, tuple[str, Mapping[Any, StandIn]]] = {
             "friction": ("surface", FRICTION_OF_CONTAINERS),

@@ -75,4 +75,20 @@ class DescribedContainer(Protocol):
         """Spreads of its numbers, by field."""
 
     def with_known(self, values: Mapping[str, float]) -> Self:
-        """Give it with some numbers known, and all others at their typical values."""
+        """Give it with some numbers known, and all others at their typical values.
+
+        Parameters
+        ----------
+        values : mapping of str to float
+            By field [unit of the field].
+
+        Returns
+        -------
+        DescribedContainer
+            Of the same class, without spreads.
+
+        Raises
+        ------
+        ScenarioError
+            If the numbers do not go together.
+        """

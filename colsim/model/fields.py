@@ -18,18 +18,50 @@ __all__ = ["Key", "bounds_of", "choices_of", "is_within", "keys", "metadata_of",
 
 
 def reader_of(field: FieldInfo) -> Callable[[Any], float] | None:
-    """Find what reads a number of this field, or None if the field holds no measured number."""
+    """Find what reads a number of a field.
+
+    Parameters
+    ----------
+    field : FieldInfo
+        Of a description.
+
+    Returns
+    -------
+    callable or None
+        Gives the number [unit of the field]; None if the field holds no measured number.
+    """
     return next((m.func for m in metadata_of(field) if isinstance(m, BeforeValidator)), None)  # type: ignore[return-value]
 
 
 def metadata_of(field: FieldInfo) -> list[Any]:
-    """List what is annotated to a field, and to what it may be other than None."""
+    """List what is annotated to a field, and to what it may be other than None.
+
+    Parameters
+    ----------
+    field : FieldInfo
+        Of a description.
+
+    Returns
+    -------
+    list of object
+    """
     inner = (get_args(option)[1:] for option in get_args(field.annotation) if get_origin(option) is Annotated)
     return [*field.metadata, *(mark for marks in inner for mark in marks)]
 
 
 def choices_of(annotation: Any) -> list[str]:
-    """List the words that a field may hold; none if it is no choice of words."""
+    """List the words that a field may hold.
+
+    Parameters
+    ----------
+    annotation : type
+        Of the field.
+
+    Returns
+    -------
+    list of str
+        Empty if it is no choice of words.
+    """
     return [
         str(choice)
         for option in (annotation, *get_args(annotation))
@@ -39,7 +71,18 @@ def choices_of(annotation: Any) -> list[str]:
 
 
 def quantity_of(field: FieldInfo) -> Quantity | None:
-    """Find what a field measures, or None if its numbers have no unit."""
+    """Find what a field measures.
+
+    Parameters
+    ----------
+    field : FieldInfo
+        Of a description.
+
+    Returns
+    -------
+    Quantity or None
+        None if its numbers have no unit.
+    """
     reader = reader_of(field)
     return reader.keywords["quantity"] if isinstance(reader, partial) else None
 
@@ -50,12 +93,35 @@ _BOUNDS: Mapping[str, tuple[str, Callable[[float, float], bool]]] = MappingProxy
 
 
 def bounds_of(metadata: Iterable[Any]) -> list[str]:
-    """Say between which bounds the numbers of a field lie, by what is annotated to it."""
+    """Say between which bounds the numbers of a field lie.
+
+    Parameters
+    ----------
+    metadata : iterable of object
+        What is annotated to the field, as `metadata_of` lists it.
+
+    Returns
+    -------
+    list of str
+        One for each bound, such as ``above 0``.
+    """
     return [f"{_BOUNDS[key][0]} {bound:g}" for key, bound in _bounds(metadata)]
 
 
 def is_within(value: float, metadata: Iterable[Any]) -> bool:
-    """Tell whether a number lies within what is annotated to its field."""
+    """Tell whether a number lies within the bounds of its field.
+
+    Parameters
+    ----------
+    value : float
+        [unit of the field]
+    metadata : iterable of object
+        What is annotated to the field, as `metadata_of` lists it.
+
+    Returns
+    -------
+    bool
+    """
     return all(_BOUNDS[key][1](value, bound) for key, bound in _bounds(metadata))
 
 
@@ -110,7 +176,18 @@ def _default_of(field: FieldInfo) -> str:
 
 
 def part_of(annotation: Any) -> type[BaseModel] | None:
-    """Find the description within an annotation such as ``tuple[Liner, ...]``, if there is one."""
+    """Find the description within an annotation such as ``tuple[Liner, ...]``.
+
+    Parameters
+    ----------
+    annotation : type
+        Of a field.
+
+    Returns
+    -------
+    type or None
+        None if it holds no description.
+    """
     for candidate in (annotation, *get_args(annotation)):
         if isinstance(candidate, type) and issubclass(candidate, BaseModel):
             return candidate

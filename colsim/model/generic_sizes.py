@@ -134,6 +134,21 @@ def values_of(name: str) -> dict[str, Any]:
 
 
 def without_generic(values: Mapping[str, Any]) -> dict[str, Any]:
-    """Leave out of a container's values those that the generic size it is like gives all the same."""
+    """Leave out of a container's values those that the generic size it is like gives all the same.
+
+    Parameters
+    ----------
+    values : mapping of str to object
+        By field, ``like`` among them if it is like one.
+
+    Returns
+    -------
+    dict of str to object
+
+    Raises
+    ------
+    ScenarioError
+        If ``like`` names no generic size.
+    """
     generic = values_of(values["like"]) if values.get("like") is not None else {}
     return {field: value for field, value in values.items() if field not in generic or value != generic[field]}

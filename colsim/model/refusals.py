@@ -72,7 +72,19 @@ class AsRead(float):
 
 
 def nearest_name(name: str, known: list[str]) -> str:
-    """Say which known name a mistyped one is nearest to, or list what there is."""
+    """Say which known name a mistyped one is nearest to, or list what there is.
+
+    Parameters
+    ----------
+    name : str
+        What was given.
+    known : list of str
+        Names that there are.
+
+    Returns
+    -------
+    str
+    """
     near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
     return f'did you mean "{near[0]}"?' if near else f"known: {', '.join(known)}"
 

@@ -105,7 +105,24 @@ class Rotor(Description):
 
     @classmethod
     def stand_ins(cls, data: Mapping[str, Any]) -> Mapping[str, StandIn]:
-        """Give the ranges that the motor, and containers tried in the pocket, stand for."""
+        """Give the ranges that the motor, and containers tried in the pocket, stand for.
+
+        Parameters
+        ----------
+        data : mapping
+            What was given.
+
+        Returns
+        -------
+        mapping of str to StandIn
+            By field.
+
+        Raises
+        ------
+        ScenarioError
+            If ``pocket_takes`` and ``pocket_refuses`` are both given, and one cannot be read as a finite length or the
+            first is not below the second.
+        """
         found: dict[str, StandIn] = {}
         if str(data.get("motor")) in MOTOR_TORQUE:
             found["torque_limit"] = MOTOR_TORQUE[str(data["motor"])]

@@ -206,7 +206,7 @@ class Scenario(ScenarioParts):
         Raises
         ------
         ScenarioError
-            If a path is unknown, or the changed scenario contradicts itself.
+            If a path is unknown, a value is not allowed, or the changed scenario contradicts itself.
 
         Examples
         --------
@@ -335,7 +335,8 @@ class Scenario(ScenarioParts):
         Returns
         -------
         float
-            The end, or the first of the way's half, quarter and so on that is allowed; the typical value if none is.
+            The end, or the first of the way's half, quarter and so on that is allowed; the typical value if none is
+            [unit of the field].
 
         Raises
         ------

@@ -320,7 +320,26 @@ def _of_carbonation(volumes: float, temperature: float, when: str) -> float:
 
 
 def bottle_of(container: DescribedContainer, conditions: Conditions | None = None) -> Bottle | None:
-    """Make the closed form of a squeezed bottle; `Container.bottle` is its front."""
+    """Make the closed form of a squeezed bottle; `Container.bottle` is its front.
+
+    Parameters
+    ----------
+    container : Container
+        What was measured or stood in for.
+    conditions : Conditions, optional
+        As for `Container.bottle`.
+
+    Returns
+    -------
+    Bottle or None
+        None if the container is not soft.
+
+    Raises
+    ------
+    ScenarioError
+        If the conditions are something else; a size that a soft wall needs is missing; a drink with carbonation is
+        colder or hotter than its pressure is known for; or numbers are outside the range where the closed form holds.
+    """
     require_conditions(conditions)
     if not container.is_soft:
         return None
@@ -361,7 +380,25 @@ def _as_described(container: DescribedContainer, conditions: Conditions | None) 
 
 
 def squeeze_fit_of(container: DescribedContainer, conditions: Conditions | None = None) -> SqueezeFit | None:
-    """Fit a container's squeeze test; `Container.squeeze_fit` is its front."""
+    """Fit a container's squeeze test; `Container.squeeze_fit` is its front.
+
+    Parameters
+    ----------
+    container : Container
+        What was measured or stood in for.
+    conditions : Conditions, optional
+        As for `Container.squeeze_fit`.
+
+    Returns
+    -------
+    SqueezeFit or None
+        None without a test.
+
+    Raises
+    ------
+    ScenarioError
+        As `bottle_of`, or if there are fewer than three readings.
+    """
     require_conditions(conditions)
     if not container.squeeze_test:
         return None
@@ -406,7 +443,7 @@ def heights_under(
     Raises
     ------
     ScenarioError
-        If the container is not soft, or a load is no number or below 0.
+        If the container is not soft, or a load is no finite number or below 0; or as `bottle_of`.
     """
     require_not_negative(loads_on_top=loads_on_top)
     bottle = bottle_of(container, conditions)

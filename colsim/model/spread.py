@@ -253,5 +253,16 @@ class StandIn(Spread):
 
 
 def is_spread(value: Any) -> bool:
-    """Tell whether a value given for a number is a spread, as an object or as a table."""
+    """Tell whether a value given for a number is a spread, as an object or as a table.
+
+    Parameters
+    ----------
+    value : object
+        What was given.
+
+    Returns
+    -------
+    bool
+        True for any table, even one that no spread can be read from.
+    """
     return isinstance(value, (Spread, Mapping))

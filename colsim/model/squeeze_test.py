@@ -60,12 +60,34 @@ class SqueezeReading(Description):
         return self
 
     def load_on_top(self, mass: float) -> float:
-        """Give what presses from above [N], for bottles of a mass [kg]."""
+        """Give what presses from above.
+
+        Parameters
+        ----------
+        mass : float
+            Of one bottle [kg]; without effect where the load was given.
+
+        Returns
+        -------
+        float
+            [N]
+        """
         return self.load if self.load is not None else (self.bottles or 0) * weight(mass)
 
 
 def weight(mass: float) -> float:
-    """Give the weight [N] of a mass [kg]."""
+    """Give the weight of a mass.
+
+    Parameters
+    ----------
+    mass : float
+        [kg]
+
+    Returns
+    -------
+    float
+        [N]
+    """
     return mass * STANDARD_GRAVITY
 
 
@@ -151,7 +173,17 @@ class SqueezeFit:
         return max(self.loads)
 
     def extrapolates(self, load: float) -> bool:
-        """Tell whether a load [N] is beyond the largest one tested, so that nothing but the formula speaks for it."""
+        """Tell whether a load is beyond the largest one tested, so that nothing but the formula speaks for it.
+
+        Parameters
+        ----------
+        load : float
+            What a bottle bears, half of its own weight included [N].
+
+        Returns
+        -------
+        bool
+        """
         return load > self.largest_load
 
     def summary(self) -> str:
@@ -271,7 +303,20 @@ def _fitted(
 
 
 def height_under(bottle: Bottle, load: float) -> float:
-    """Give the height of a bottle [mm] under a load [N]; 0 where it lies flat."""
+    """Give the height of a bottle between two boards.
+
+    Parameters
+    ----------
+    bottle : Bottle
+        What is squeezed.
+    load : float
+        What it bears, 0 or more [N].
+
+    Returns
+    -------
+    float
+        [mm]; 0 where it lies flat, and for a load below 0 or not finite.
+    """
     try:
         return bottle.diameter - bottle.squeeze_under(load)
     except RangeError:

@@ -187,7 +187,18 @@ def wetted(dry: StandIn) -> StandIn:
 
 
 def any_of(ranges: Iterable[StandIn]) -> StandIn:
-    """Give the range of a friction of which only the candidates are known: from their least to their greatest."""
+    """Give the range of a friction of which only the candidates are known: from their least to their greatest.
+
+    Parameters
+    ----------
+    ranges : iterable of StandIn
+        Those of the candidates, one at least.
+
+    Returns
+    -------
+    StandIn
+        Its typical value is their geometric mean; of equal ones that range itself.
+    """
     ranges = tuple(ranges)
     if len(set(ranges)) == 1:
         return ranges[0]

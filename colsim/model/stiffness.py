@@ -114,7 +114,27 @@ def require_sizes_of_firm(container: DescribedContainer) -> None:
 
 
 def board_stiffness(container: DescribedContainer, conditions: Conditions | None = None) -> float:
-    """Give the stiffness of a firm container between two boards; `Container.board_stiffness` is its front."""
+    """Give the stiffness of a firm container between two boards; `Container.board_stiffness` is its front.
+
+    Parameters
+    ----------
+    container : Container
+        What was measured or stood in for.
+    conditions : Conditions, optional
+        As for `Container.board_stiffness`.
+
+    Returns
+    -------
+    float
+        Force over the height lost [N/mm].
+
+    Raises
+    ------
+    ScenarioError
+        If the conditions are something else; the container is soft; neither its stiffness nor the length of its body is
+        known; its gas presses too little to hold any shape; or a drink with carbonation is colder or hotter than its
+        pressure is known for.
+    """
     require_conditions(conditions)
     if container.is_soft:
         text = "its wall holds it, so that no one number says how it gives way; ask for its bottle"

@@ -21,7 +21,18 @@ __all__ = ["with_stand_ins"]
 
 
 def with_stand_ins(data: dict[str, Any]) -> dict[str, Any]:
-    """Put in what surfaces, condensation and days in the column stand for, where it was not measured."""
+    """Put in what surfaces, condensation and days in the column stand for, where it was not measured.
+
+    Parameters
+    ----------
+    data : dict
+        What was given for a scenario; changed in place, but not the tables in it.
+
+    Returns
+    -------
+    dict
+        The same one.
+    """
     conditions, column = (opened(name, data.get(name)) for name in ("conditions", "column"))
     wet = isinstance(conditions, dict) and conditions.get("wet") is True
     column = column if isinstance(column, dict) else {}

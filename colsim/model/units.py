@@ -38,7 +38,18 @@ class Quantity:
     offsets: Mapping[str, float]
 
     def unit_named(self, name: str) -> str | None:
-        """Find the unit that a word or sign stands for, in capitals or not; None if it is none of this quantity."""
+        """Find the unit that a word or sign stands for, in capitals or not.
+
+        Parameters
+        ----------
+        name : str
+            Unit, its sign, or its English name.
+
+        Returns
+        -------
+        str or None
+            None if it is no unit of this quantity.
+        """
         return self._by_name.get(_bare(name))
 
     @cached_property
@@ -152,12 +163,13 @@ def read_quantity(value: Any, quantity: Quantity) -> float:
     Returns
     -------
     float
-        The value in ``quantity.base``.
+        [``quantity.base``]
 
     Raises
     ------
     ScenarioError
-        If the value is neither a number nor text of one number and one listed unit.
+        If the value is neither a number nor text of one number and one listed unit or two such as pounds and ounces,
+        a fraction has a zero below, or the number is beyond every float.
 
     Examples
     --------
@@ -239,7 +251,18 @@ def read_friction(value: Any) -> float:
 
 
 def is_number(value: Any) -> bool:
-    """Tell whether a value is a plain number, of Python or of numpy; a truth value is none."""
+    """Tell whether a value is a plain number, of Python or of numpy; a truth value is none.
+
+    Parameters
+    ----------
+    value : object
+        What was given.
+
+    Returns
+    -------
+    bool
+        True for nan and infinity too.
+    """
     return isinstance(value, Real) and not isinstance(value, bool)
 
 
@@ -249,7 +272,7 @@ def likely_units(value: float, quantity: Quantity, is_allowed: Callable[[float],
     Parameters
     ----------
     value : float
-        The number.
+        The number [any unit].
     quantity : Quantity
         What it measures.
     is_allowed : callable
@@ -266,7 +289,23 @@ def likely_units(value: float, quantity: Quantity, is_allowed: Callable[[float],
 
 
 def as_float(value: Any) -> float:
-    """Return the value as a float, or raise `ScenarioError` if it is beyond every float."""
+    """Return a number as a float.
+
+    Parameters
+    ----------
+    value : number
+        What was given [any unit].
+
+    Returns
+    -------
+    float
+        [same unit]
+
+    Raises
+    ------
+    ScenarioError
+        If it is beyond every float.
+    """
     try:
         return float(value)
     except OverflowError:
