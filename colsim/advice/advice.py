@@ -113,7 +113,8 @@ def advise(
     ScenarioError
         If a number is not allowed.
     SimulationError
-        If the column does not hold what it is to be loaded with, or Ctrl-C came before the first fill was done.
+        If the column does not hold what it is to be loaded with, a fill cannot be carried through, or Ctrl-C came
+        before the first fill was done.
     """
     with study(max_fills=max_fills, seed=seed, executor=executor, engine=engine, progress=progress) as how:
         shared: dict[str, Any] = {"seed": how.seed, "executor": how.executor, "engine": engine, "progress": progress}

@@ -246,9 +246,10 @@ def compare_containers(
     Raises
     ------
     ScenarioError
-        If none is named, or a name is not known.
+        If none is named, one twice, or a name is not known; or if a number is not allowed, or there is no such engine.
     SimulationError
-        If Ctrl-C came before the first fills were done.
+        If the column does not hold what it is to be loaded with, a fill cannot be carried through, or Ctrl-C came
+        before the first fills were done.
     """
     named = _named(scenario, containers)
     prepared = {name: _prepare(scenario, container) for name, container in named.items()}

@@ -73,7 +73,8 @@ def find_count(
     ScenarioError
         If containers of several kinds are loaded, a count is not allowed or finds no room, or a number is not allowed.
     SimulationError
-        If the column does not hold any of the counts, or Ctrl-C came before the first fill was done.
+        If the column does not hold any of the counts, a fill cannot be carried through, or Ctrl-C came before the first
+        fill was done.
 
     Notes
     -----

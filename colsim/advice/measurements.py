@@ -43,6 +43,11 @@ def what_follows(scenario: Scenario) -> tuple[tuple[str, str], ...]:
     -------
     tuple of (str, str)
         Subject and sentence, in the order a technician works; for each kind of container that is loaded.
+
+    Raises
+    ------
+    ScenarioError
+        Where `Container.bottle` or `Container.board_stiffness` does, which is refused already when a scenario is made.
     """
     found: list[tuple[str, str]] = []
     for name, container in scenario.loaded_products.items():

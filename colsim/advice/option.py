@@ -19,13 +19,35 @@ __all__ = ["Alternative", "Option", "commonest_mechanism", "first_failure"]
 
 
 def commonest_mechanism(runs: Iterable[Fills]) -> str:
-    """Say what goes wrong most often; empty if nothing did."""
+    """Say what goes wrong most often.
+
+    Parameters
+    ----------
+    runs : iterable of Fills
+        Over all of which it is counted, by the first failure of each valid fill.
+
+    Returns
+    -------
+    str
+        Empty if nothing went wrong.
+    """
     kinds = Counter(str(v.mechanism) for fills in runs for fill in fills.valid if (v := fill.failure))
     return kinds.most_common(1)[0][0] if kinds else ""
 
 
 def first_failure(fills: Fills) -> int | None:
-    """Give the number of the first fill that failed, to replay it; None if none did."""
+    """Give the number of the first fill that failed, to replay it.
+
+    Parameters
+    ----------
+    fills : Fills
+        Of one scenario.
+
+    Returns
+    -------
+    int or None
+        None if no valid fill failed.
+    """
     return next((fill.number for fill in fills.valid if fill.failure), None)
 
 
@@ -54,7 +76,22 @@ class Alternative:
     made: Scenario | None = None
 
     def of(self, scenario: Scenario) -> Scenario:
-        """Give the scenario with this choice."""
+        """Give the scenario with this choice.
+
+        Parameters
+        ----------
+        scenario : Scenario
+            To be changed; without effect where the scenario with this choice was made already.
+
+        Returns
+        -------
+        Scenario
+
+        Raises
+        ------
+        ScenarioError
+            If the choice contradicts the scenario.
+        """
         return scenario.changed(**self.changes) if self.made is None else self.made
 
 

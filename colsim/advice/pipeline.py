@@ -60,18 +60,70 @@ class Question(ABC):
 
     @abstractmethod
     def next(self, inquiry: Inquiry) -> Sequence[Alternative]:
-        """Give what to look at next, from what was found so far; nothing when that is enough."""
+        """Give what to look at next, from what was found so far.
+
+        Parameters
+        ----------
+        inquiry : Inquiry
+            What was simulated so far.
+
+        Returns
+        -------
+        sequence of Alternative
+            Empty when that is enough.
+
+        Raises
+        ------
+        SimulationError
+            If it simulates for that, and a fill cannot be carried through or the column has no room for what must be in
+            it.
+        """
 
     @abstractmethod
     def choose(self, options: Sequence[Option]) -> Option | None:
-        """Choose what to recommend; None if nothing can be."""
+        """Choose what to recommend.
+
+        Parameters
+        ----------
+        options : sequence of Option
+            All that were looked at, by value.
+
+        Returns
+        -------
+        Option or None
+            None if nothing can be recommended.
+        """
 
     @abstractmethod
     def beside(self, options: Sequence[Option], best: Option) -> Sequence[str]:
-        """Say what is known of the options beside the one that is recommended; sentences."""
+        """Say what is known of the options beside the one that is recommended.
+
+        Parameters
+        ----------
+        options : sequence of Option
+            All that were looked at, by value.
+        best : Option
+            The one that is recommended.
+
+        Returns
+        -------
+        sequence of str
+            Sentences.
+        """
 
     def window_among(self, options: Sequence[Option]) -> Window | None:
-        """Give the window; None if an option within did not meet the target after all, in all cases or finer steps."""
+        """Give the window, if it still stands.
+
+        Parameters
+        ----------
+        options : sequence of Option
+            All that were looked at.
+
+        Returns
+        -------
+        Window or None
+            None if none was sought, or an option within did not meet the target after all, in all cases or finer steps.
+        """
         window = self.window
         if window is None:
             return None
@@ -79,15 +131,49 @@ class Question(ABC):
         return window if all(option.status is Status.MEETS for option in within) else None
 
     def refused_for(self, allowed: str) -> str:
-        """Say why an option is not even open; after "every option looked at"."""
+        """Say why an option is not even open; after "every option looked at".
+
+        Parameters
+        ----------
+        allowed : str
+            What the target allows, in words.
+
+        Returns
+        -------
+        str
+        """
         return f"goes wrong more often than {allowed}"
 
     def lack_of_room(self, risks: Risks) -> str:
-        """Say whether not all that was to be loaded found room; empty if all did."""
+        """Say whether not all that was to be loaded found room.
+
+        Parameters
+        ----------
+        risks : Risks
+            What was simulated of an option.
+
+        Returns
+        -------
+        str
+            Empty if all found room in any loading.
+        """
         return "no room for all that was to be loaded" if risks.typical.always_short else ""
 
     def hints(self, options: Sequence[Option], best: Option) -> tuple[str, ...]:
-        """Say what to measure or simulate to be surer; sentences, most help first."""
+        """Say what to measure or simulate to be surer.
+
+        Parameters
+        ----------
+        options : sequence of Option
+            All that were looked at, by value.
+        best : Option
+            The one that is recommended.
+
+        Returns
+        -------
+        tuple of str
+            Sentences, most help first.
+        """
         return hints_for(best)
 
 
@@ -120,7 +206,20 @@ class Inquiry:
         return self.question.choose(self.options)
 
     def simulate(self, alternatives: Sequence[Alternative]) -> None:
-        """Simulate some options on common draws."""
+        """Simulate some options on common draws, and keep those of which any fill was done.
+
+        Parameters
+        ----------
+        alternatives : sequence of Alternative
+            What to look at.
+
+        Raises
+        ------
+        ScenarioError
+            If a choice contradicts the scenario.
+        SimulationError
+            If a fill cannot be carried through.
+        """
         question, scenario = self.question, self.question.scenario
         scenarios = [each.of(scenario) for each in alternatives]
         levels = _levels_of(scenarios, scenario, possible=question.possible, with_present=question.with_present)
@@ -132,7 +231,18 @@ class Inquiry:
                 self._options[each.label] = Option(each.label, each.changes, risks, each.order, geometry)
 
     def check(self, option: Option) -> None:
-        """Check an option with finer time steps."""
+        """Check an option with finer time steps.
+
+        Parameters
+        ----------
+        option : Option
+            One of those that were looked at, which is kept with what was found.
+
+        Raises
+        ------
+        SimulationError
+            If a fill cannot be carried through.
+        """
         found = check_steps(option.risks, self.study)
         if found is None:
             self.interrupted = True
@@ -186,7 +296,8 @@ def decide(question: Question, study: Study) -> Decision:
     ScenarioError
         If an option cannot be.
     SimulationError
-        If the column does not hold what it is to be loaded with, or Ctrl-C came before the first fill was done.
+        If the column does not hold what it is to be loaded with, a fill cannot be carried through, or Ctrl-C came
+        before the first fill was done.
     """
     inquiry = Inquiry(question, study)
     while not inquiry.interrupted:
@@ -223,7 +334,18 @@ def decide(question: Question, study: Study) -> Decision:
 
 
 def least_bad(options: Sequence[Option]) -> Option | None:
-    """Choose what went wrong least of those that may meet the target for all that is known; None if all fail."""
+    """Choose what went wrong least of those that may meet the target for all that is known.
+
+    Parameters
+    ----------
+    options : sequence of Option
+        What was looked at.
+
+    Returns
+    -------
+    Option or None
+        None if all fail.
+    """
     return min((option for option in options if option.is_open), key=lambda option: option.risks.how_bad, default=None)
 
 
@@ -234,7 +356,18 @@ def _worst_in_words(options: Sequence[Option]) -> str:
 
 
 def hints_for(option: Option) -> tuple[str, ...]:
-    """Say what to measure or simulate to be surer of an option, most help first; a sentence each."""
+    """Say what to measure or simulate to be surer of an option.
+
+    Parameters
+    ----------
+    option : Option
+        What was looked at.
+
+    Returns
+    -------
+    tuple of str
+        A sentence each, most help first.
+    """
     hints = what_to_do_next(option.risks)
     if option.turns_on_steps:
         hints += ("log 200 turns with it, or choose one with more room: so near an edge no simulation tells",)

@@ -116,11 +116,33 @@ class Risks:
         return tuple(case for case in self.runs if case is not Case.SCREENED)
 
     def estimate(self, case: Case = Case.TYPICAL) -> Estimate:
-        """Give the risk per vend in one case."""
+        """Give the risk per vend in one case.
+
+        Parameters
+        ----------
+        case : Case
+            One of those that were simulated.
+
+        Returns
+        -------
+        Estimate
+            Of the share of vends that fail [-], at a confidence of ``level``.
+        """
         return self.runs[case].risk_looking_often(level=self.level).per_vend
 
     def estimate_of_target(self, case: Case = Case.TYPICAL) -> Estimate:
-        """Give the risk that the target limits in one case, per vend or per fill."""
+        """Give the risk that the target limits in one case, per vend or per fill.
+
+        Parameters
+        ----------
+        case : Case
+            One of those that were simulated.
+
+        Returns
+        -------
+        Estimate
+            Of the share of vends, or of fills, that fail [-], at a confidence of ``level``.
+        """
         return self.runs[case].risk_looking_often(level=self.level).per(self.scenario.target.unit)
 
     @property

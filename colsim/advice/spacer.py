@@ -94,7 +94,8 @@ def find_spacer(
     ScenarioError
         If a spacer cannot go into the pocket, or a number is not allowed.
     SimulationError
-        If the column does not hold what it is to be loaded with, or Ctrl-C came before the first fill was done.
+        If the column does not hold what it is to be loaded with, a fill cannot be carried through, or Ctrl-C came
+        before the first fill was done.
     """
     question = _Spacer(scenario, spacers)
     with study(max_fills=max_fills, seed=seed, executor=executor, engine=engine, progress=progress) as how:
@@ -207,5 +208,15 @@ def spacer_alternative(scenario: Scenario, thickness: float, bounds: tuple[float
 
 
 def spacer_in_words(thickness: float) -> str:
-    """Name a spacer of a thickness [mm], as it stands after "the"."""
+    """Name a spacer, as it stands after "the".
+
+    Parameters
+    ----------
+    thickness : float
+        [mm]; 0 is the bare pocket.
+
+    Returns
+    -------
+    str
+    """
     return f"{thickness:g} mm spacer" if thickness else "bare pocket"

@@ -79,7 +79,19 @@ def _wedge_friction(scenario: Scenario, container: Container) -> float:
 
 
 def spacer_geometry(thickness: float, bounds: tuple[float, float]) -> str:
-    """Say in words what the bounds say of one spacer."""
+    """Say in words what the bounds say of one spacer.
+
+    Parameters
+    ----------
+    thickness : float
+        [mm]
+    bounds : (float, float)
+        As `spacer_bounds` gives them [mm].
+
+    Returns
+    -------
+    str
+    """
     least, greatest = bounds
     if thickness > greatest:
         return "too thick: the first stands proud of the drum" if greatest >= 0 else "the pocket is too shallow"

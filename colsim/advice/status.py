@@ -31,12 +31,17 @@ def judged(fills: Fills, level: float) -> Status:
     fills : Fills
         Of one scenario, whose target counts.
     level : float
-        Confidence.
+        Confidence [-].
 
     Returns
     -------
     Status
         ``meets``, ``fails`` or ``undecided``.
+
+    Raises
+    ------
+    ScenarioError
+        If the level is not between 0 and 1.
     """
     target = fills.scenario.target
     estimate = fills.risk_looking_often(level=level).per(target.unit)
@@ -53,12 +58,17 @@ def fills_to_settle(fills: Fills, level: float) -> int | None:
     fills : Fills
         Undecided ones.
     level : float
-        Confidence.
+        Confidence [-].
 
     Returns
     -------
     int or None
-        If failures go on at this rate; None if no number would, because the risk is about the target itself.
+        [fills] If failures go on at this rate; None if no number would, because the risk is about the target itself.
+
+    Raises
+    ------
+    ScenarioError
+        If the level is not between 0 and 1.
     """
     rate = fills.risk().per_fill.rate
     guess = 0.5 if math.isnan(rate) else rate

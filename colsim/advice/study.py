@@ -55,6 +55,13 @@ class Study:
         -------
         list of Fills
             As `simulate_until_settled`; none of no runs.
+
+        Raises
+        ------
+        ScenarioError
+            If ``at_most`` is not a whole number of 1 or more.
+        SimulationError
+            If a fill cannot be carried through.
         """
         if not runs:
             return []

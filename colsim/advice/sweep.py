@@ -113,7 +113,7 @@ class Sweep:
         Parameters
         ----------
         level : float
-            Confidence of each row's own intervals.
+            Confidence of each row's own intervals [-].
 
         Returns
         -------
@@ -224,9 +224,10 @@ def simulate_sweep(
     ------
     ScenarioError
         If a path is unknown, has no values, a value twice, or is replaced by a later one; if fills or seed is not
-        allowed; or if no point can be described.
+        allowed, or there is no such engine; or if no point can be described.
     SimulationError
-        If no point has room for what is to be loaded, or Ctrl-C came before the first fill was done.
+        If no point has room for what is to be loaded, a fill cannot be carried through, or Ctrl-C came before the first
+        fill was done.
 
     Examples
     --------

@@ -49,10 +49,19 @@ class Window:
     unit: str
 
     def depth(self, value: float) -> float:
-        """Give how far a choice lies within [unit of the choice]: from the nearer end, or from the upper one at zero.
+        """Give how far a choice lies within: from the nearer end, or from the upper one at zero.
 
-        Negative outside. An end beyond which nothing was looked at counts as well, but for none at all, 0, below which
-        there is nothing.
+        An end beyond which nothing was looked at counts as well, but for none at all, 0, below which there is nothing.
+
+        Parameters
+        ----------
+        value : float
+            The choice [unit of the choice].
+
+        Returns
+        -------
+        float
+            [unit of the choice]; negative outside.
         """
         found = [self.high - value] + [value - self.low] * bool(self.below or self.low > 0)
         return min(found)
@@ -130,6 +139,11 @@ def find_window(
     Window
         Each probe takes the unknowns of the best option's unfavourable case, and serves if no more of its loadings
         fail than the target allows. Interrupted by Ctrl-C, the edges as far as they were narrowed.
+
+    Raises
+    ------
+    SimulationError
+        If a fill cannot be carried through.
     """
     edges = _edges(options, best)
     case = best.risks.runs.get(Case.UNFAVOURABLE, best.fills).scenario

@@ -21,20 +21,55 @@ def care_as_text() -> str:
 
 
 def wrapped(label: str, text: str, indent: int) -> str:
-    """Wrap a text beside a label."""
+    """Wrap a text beside a label.
+
+    Parameters
+    ----------
+    label : str
+        What stands before the first line.
+    text : str
+        In one line.
+    indent : int
+        Characters before the text in each line.
+
+    Returns
+    -------
+    str
+        In lines of `LINE` characters at most.
+    """
     return textwrap.fill(
         text, LINE, initial_indent=f"{label:<{indent}}", subsequent_indent=" " * indent, break_on_hyphens=False
     )
 
 
 def loading_in_words(scenario: Scenario) -> str:
-    """Say what is loaded, and when it is topped up."""
+    """Say what is loaded, and when it is topped up.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What is described.
+
+    Returns
+    -------
+    str
+    """
     top_up = scenario.loading.top_up_at
     return scenario.load + ("" if top_up is None else f", topped up once at {top_up} left")
 
 
 def verdict_in_words(option: Option) -> str:
-    """Say whether an option meets the target, and by what it does not."""
+    """Say whether an option meets the target, and by what it does not.
+
+    Parameters
+    ----------
+    option : Option
+        What was looked at.
+
+    Returns
+    -------
+    str
+    """
     if option.turns_on_steps:
         return f"{option.status}: finer time steps change it"
     if option.status is Status.DEPENDS:
