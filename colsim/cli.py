@@ -42,6 +42,8 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
+__all__ = ["app", "main"]
+
 SWEEP_FILLS = 48
 MOST_POINTS = 200
 _FEWER_POINTS = f"allowed: {MOST_POINTS} in all; take a larger step or fewer values"
