@@ -142,6 +142,8 @@ def replay_to_show(decision: Decision, changes: Mapping[str, Any]) -> Replay:
 
     Raises
     ------
+    ScenarioError
+        If a path is unknown, or the changes contradict the scenario.
     SimulationError
         If the fill cannot be carried through.
     """

@@ -139,7 +139,7 @@ def what_measuring_brings(risks: Risks, *, study: Study) -> tuple[str, ...]:
     -------
     tuple of str
         A sentence each: what the measurement that helps most does by itself, and the group that settles the answer, or
-        all together where even they do not. None if nothing can be measured, or Ctrl-C came.
+        all together where even they do not. Empty if nothing can be measured, or Ctrl-C came.
 
     Raises
     ------
