@@ -65,7 +65,7 @@ from colsim.physics.kernel.world import (
 
 __all__ = ["apply_forces", "prepare_contacts", "solve", "store_impulses"]
 
-CONVERGED = 1e-2  # [mm/s]: an iteration that changes no velocity by more is the last
+CONVERGED = 0.005  # of the speed that gravity adds in a step: an iteration that changes no velocity by more is the last
 FEATURES_PER_PIECE = 64  # above any feature number of one body and one piece
 
 
@@ -123,7 +123,7 @@ def _key(piece: int, feature: int, index: float) -> int:
 
 
 @compiled
-def solve(world: World, dt: float, iterations: int) -> None:
+def solve(world: World, dt: float, iterations: int, gravity: float) -> None:
     """Find the impulses of a step by projected Gauss-Seidel with warm start, and apply them.
 
     Parameters
@@ -133,7 +133,9 @@ def solve(world: World, dt: float, iterations: int) -> None:
     dt : float
         Time step [s].
     iterations : int
-        At most; fewer if they converge.
+        At most; fewer once they change little beside the speed that gravity adds in the step.
+    gravity : float
+        Its magnitude [mm/s2].
     """
     count = world.counts[CONTACTS]
     _order_contacts(world.solve_order, count)
@@ -142,7 +144,7 @@ def solve(world: World, dt: float, iterations: int) -> None:
     world.bodies[drum, SPIN] += world.bodies[drum, INVERSE_MOMENT] * world.drum[MOTOR_IMPULSE]
     for _ in range(iterations):
         _solve_motor(world, dt)
-        if _solve_contacts(world, count) < CONVERGED:
+        if _solve_contacts(world, count) < CONVERGED * gravity * dt:
             break
 
 

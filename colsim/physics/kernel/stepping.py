@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NamedTuple, cast
@@ -62,7 +63,7 @@ def _step(world: World, settings: StepSettings) -> bool:
     prepare_contacts(world, dt)
     if settings.iterations > 0:
         apply_gravity(world, dt, settings.gravity_x, settings.gravity_y)
-        solve(world, dt, settings.iterations)
+        solve(world, dt, settings.iterations, math.hypot(settings.gravity_x, settings.gravity_y))
     else:
         apply_forces(world, dt)
         apply_gravity(world, dt, settings.gravity_x, settings.gravity_y)
