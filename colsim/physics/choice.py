@@ -26,6 +26,7 @@ __all__ = [
 AUTO, COMPILED, PYMUNK = "auto", "compiled", "pymunk"
 ENGINES = (AUTO, COMPILED, PYMUNK)
 EngineMaker = Callable[[Scene, Settings], Engine]
+_MODULES = {COMPILED: "colsim.physics.compiled_engine", PYMUNK: "colsim.physics.pymunk_engine"}
 
 
 def engine_named(wanted: str) -> str:
@@ -136,18 +137,21 @@ def compiles_first(wanted: str) -> bool:
     Returns
     -------
     bool
-        False for the reference engine, whose forces are compiled at its first step.
 
     Raises
     ------
     ScenarioError
         As `engine_named`: if there is no such engine, or numba does not work here.
     """
-    if engine_named(wanted) == PYMUNK:
-        return False
-    from colsim.physics.kernel.stepping import is_compiled
+    from colsim.physics.kernel.compiling import is_compiled
 
-    return not is_compiled()
+    if engine_named(wanted) == PYMUNK:
+        from colsim.physics.pymunk_forces import APPLY_FORCES
+
+        return not is_compiled(APPLY_FORCES)
+    from colsim.physics.kernel.stepping import ENTRY_POINTS
+
+    return not is_compiled(ENTRY_POINTS.run)
 
 
 def make_ready(wanted: str) -> None:
@@ -156,14 +160,12 @@ def make_ready(wanted: str) -> None:
     Parameters
     ----------
     wanted : str
-        As for `engine_named`; nothing is done for the reference engine.
+        As for `engine_named`.
 
     Raises
     ------
     ScenarioError
         As `engine_named`: if there is no such engine, or numba does not work here.
     """
-    if engine_named(wanted) == COMPILED:
-        from colsim.physics.compiled_engine import compile_now
-
-        compile_now()
+    compile_now = import_module(_MODULES[engine_named(wanted)]).compile_now
+    compile_now()

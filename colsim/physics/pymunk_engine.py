@@ -31,7 +31,7 @@ from colsim.physics.pymunk_forces import APPLY_FORCES, ForceSettings
 from colsim.physics.scene import Arc, Body, Chain, Line, Part, Piece, Point, Scene, friction_with, straightened
 from colsim.theory.contact import damping_ratio
 
-__all__ = ["LONGEST_STEP", "PymunkEngine"]
+__all__ = ["LONGEST_STEP", "PymunkEngine", "compile_now"]
 
 LONGEST_STEP = 1e-4
 """Longest step with explicit forces [s]."""
@@ -394,6 +394,13 @@ class PymunkEngine:
         contacts, pairs = self._world.contacts[0, :count], self._world.pairs[0, :count]
         bears = contacts[:, arrays.NORMAL_FORCE] > 0.0
         return contacts[bears], pairs[bears]
+
+
+def compile_now() -> None:
+    """Compile the forces, or load them from the disk cache."""
+    engine = PymunkEngine(Scene((0.0, -1.0), (), 0.0))
+    engine.add(Body(0, 1.0, 0.0, 1.0, 1.0), (0.0, 0.0))
+    engine.advance(1)
 
 
 def _read(buffer: pymunk.batch.Buffer, getter: Any, space: pymunk.Space, fields: Any) -> pymunk.batch.Buffer:

@@ -24,10 +24,10 @@ from colsim import (
 from colsim.advice import study, sweep
 from colsim.advice.advice import Advice
 from colsim.advice.json_report import as_json_object
-from colsim.physics import choice
+from colsim.physics import choice, pymunk_forces
 from colsim.physics.compiled_engine import CompiledEngine
 from colsim.physics.engines import DivergedError, Settings
-from colsim.physics.kernel import stepping, world
+from colsim.physics.kernel import compiling, stepping, world
 from colsim.physics.pymunk_engine import LONGEST_STEP
 from colsim.physics.scene import Body, Chain, Line, Scene
 from colsim.sampling import many_fills, one_fill
@@ -145,10 +145,21 @@ def test_the_answer_says_which_it_was(engine):
     )
 
 
-def test_machine_code_is_there_after_it_was_made_ready():
-    choice.make_ready("compiled")
-    assert not choice.compiles_first("compiled")
-    assert stepping.is_compiled()
+@pytest.mark.parametrize(
+    ("engine", "entry"), [("compiled", stepping.ENTRY_POINTS.run), ("pymunk", pymunk_forces.APPLY_FORCES)]
+)
+def test_machine_code_is_there_after_it_was_made_ready(engine, entry):
+    choice.make_ready(engine)
+    assert not choice.compiles_first(engine)
+    assert entry.signatures
+
+
+def test_what_was_never_compiled_is_known_as_such():
+    def doubled(number):
+        return 2 * number
+
+    doubled = compiling.entry_point(doubled)
+    assert not compiling.is_compiled(doubled)
 
 
 class Noted(AtOnce):

@@ -5,13 +5,14 @@ from __future__ import annotations
 import inspect
 import zlib
 from collections.abc import Callable
+from pathlib import Path
 from types import ModuleType
-from typing import TypeVar, cast
+from typing import Any, TypeVar, cast
 
 import numba
 from numba.extending import register_jitable
 
-__all__ = ["compiled", "entry_point", "inlined", "jitable", "source_checksum"]
+__all__ = ["compiled", "entry_point", "inlined", "is_compiled", "jitable", "source_checksum"]
 
 Function = TypeVar("Function", bound=Callable[..., object])
 
@@ -94,3 +95,22 @@ def source_checksum(*modules: ModuleType) -> int:
         Above 0.
     """
     return 1 + zlib.crc32("".join(inspect.getsource(module) for module in modules).encode())
+
+
+def is_compiled(function: Callable[..., object]) -> bool:
+    """Tell whether machine code of an entry point exists, in this process or in the disk cache.
+
+    Parameters
+    ----------
+    function : callable
+        As `entry_point` gives it.
+
+    Returns
+    -------
+    bool
+    """
+    dispatcher = cast(Any, function)
+    if dispatcher.signatures:
+        return True
+    folder, module = dispatcher.stats.cache_path, dispatcher.__module__.rpartition(".")[2]
+    return folder is not None and any(Path(folder).glob(f"{module}.*{dispatcher.__name__}-*.nbc"))

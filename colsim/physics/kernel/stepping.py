@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from pathlib import Path
-from typing import Any, NamedTuple, cast
+from typing import NamedTuple
 
 from colsim.physics import contact_law, engines, monitor
 from colsim.physics.kernel import bodies as kernel_bodies
@@ -30,7 +29,7 @@ from colsim.physics.monitor import (
 )
 from colsim.theory import squeeze
 
-__all__ = ["DIVERGED", "ENTRY_POINTS", "EntryPoints", "is_compiled"]
+__all__ = ["DIVERGED", "ENTRY_POINTS", "EntryPoints"]
 
 DIVERGED = -1  # result of `EntryPoints.run`, beside those of `monitor`
 
@@ -130,12 +129,3 @@ def _entry_points(checksum: int) -> EntryPoints:
 ENTRY_POINTS = _entry_points(
     source_checksum(contact_law, engines, monitor, squeeze, world, kernel_bodies, collision, stiffness, solver)
 )
-
-
-def is_compiled() -> bool:
-    """Tell whether machine code exists, in this process or in the disk cache for this source and machine."""
-    dispatcher = cast(Any, ENTRY_POINTS.run)
-    if dispatcher.signatures:
-        return True
-    folder = dispatcher.stats.cache_path
-    return folder is not None and any(Path(folder).glob("stepping.*run-*.nbc"))
