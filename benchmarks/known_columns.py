@@ -13,7 +13,7 @@ from common import STIFFNESS, quick_or_full, rotor_scenario, table, wide_scenari
 from tqdm import tqdm
 
 from colsim import Scenario, simulate_fills
-from colsim.advice.spacer import spacer_bounds
+from colsim.advice.spacer_bounds import spacer_bounds
 from colsim.sampling import Outcome
 from colsim.sampling.many_fills import process_pool
 

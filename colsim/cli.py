@@ -27,7 +27,8 @@ from colsim.advice.count import MAX_FILLS as MAX_FILLS_OF_COUNT
 from colsim.advice.count_table import risk_by_count
 from colsim.advice.json_report import as_json_object
 from colsim.advice.report import as_text, count_as_text
-from colsim.advice.spacer import MAX_FILLS, SPACER
+from colsim.advice.spacer import MAX_FILLS
+from colsim.advice.spacer_options import SPACER
 from colsim.advice.why import why
 from colsim.advice.words import care_as_text
 from colsim.cli_new import new, take_options

@@ -17,7 +17,7 @@ from sweep_count import sweep_of
 
 from colsim import Scenario, replay
 from colsim.advice.cautions import CAUTIONS
-from colsim.advice.spacer import spacer_bounds
+from colsim.advice.spacer_bounds import spacer_bounds
 from colsim.pictures import plot_column
 from colsim.theory.equilibrium import channel_critical_friction
 

@@ -1,7 +1,8 @@
 """Decisions, one function each, the comparison of containers, and sweeps over any input."""
 
 from colsim.advice.advice import Advice, advise
-from colsim.advice.comparison import Comparison, compare_containers
+from colsim.advice.compare import compare_containers
+from colsim.advice.comparison import Comparison
 from colsim.advice.count import find_count
 from colsim.advice.decision import Decision, Option, Status
 from colsim.advice.spacer import find_spacer

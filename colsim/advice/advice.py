@@ -14,6 +14,7 @@ from colsim.advice.spacer import MAX_FILLS, find_spacer
 from colsim.advice.study import study
 from colsim.model import Scenario
 from colsim.physics.choice import AUTO
+from colsim.sampling.checks import require_scenario
 from colsim.sampling.one_fill import Replay, replay
 
 __all__ = ["Advice", "advise", "moment_to_show", "replay_to_show"]
@@ -93,7 +94,8 @@ def advise(
     scenario : Scenario
         What was measured.
     max_fills : int
-        Fills to simulate for each option and case of the unknowns, at most.
+        Fills to simulate for each spacer and case of the unknowns, at most; for each count twice as many, since there
+        are few containers in some.
     seed : int, optional
         Seed of all draws; a fresh one, kept in the result, if not given.
     executor : concurrent.futures.Executor, optional
@@ -116,6 +118,7 @@ def advise(
         If the column does not hold what it is to be loaded with, a fill cannot be carried through, or Ctrl-C came
         before the first fill was done.
     """
+    require_scenario(scenario)
     with study(max_fills=max_fills, seed=seed, executor=executor, engine=engine, progress=progress) as how:
         shared: dict[str, Any] = {"seed": how.seed, "executor": how.executor, "engine": engine, "progress": progress}
         spacer = find_spacer(scenario, max_fills=how.max_fills, **shared)
@@ -123,7 +126,8 @@ def advise(
         if more or not first.is_soft or spacer.interrupted:
             return Advice(scenario, spacer)
         with_it = scenario.changed(**spacer.least_bad.changes)
-        return Advice(scenario, spacer, find_count(with_it, max_fills=min(how.max_fills, MAX_FILLS_OF_COUNT), **shared))
+        of_count = max(1, how.max_fills * MAX_FILLS_OF_COUNT // MAX_FILLS)
+        return Advice(scenario, spacer, find_count(with_it, max_fills=of_count, **shared))
 
 
 def replay_to_show(decision: Decision, changes: Mapping[str, Any]) -> Replay:

@@ -2,28 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import Executor
-from itertools import combinations
 
+from colsim.advice.count_bounds import COUNT, greatest_count, named_counts, possible_counts, require_one_kind
+from colsim.advice.count_words import fewer_but_worse, lack_of_room, what_ends_it
 from colsim.advice.decision import Decision
 from colsim.advice.option import Alternative, Option
 from colsim.advice.pipeline import Inquiry, Question, decide, hints_for, least_bad
 from colsim.advice.risks import Risks
 from colsim.advice.status import Status
 from colsim.advice.study import study
-from colsim.errors import ScenarioError, SimulationError
+from colsim.errors import SimulationError
 from colsim.model import Scenario
-from colsim.model.loading import MOST_CONTAINERS
 from colsim.physics.choice import AUTO
-from colsim.sampling.checks import require_whole
+from colsim.sampling.checks import require_scenario
 from colsim.sampling.looks import FIRST_LOOK, Run
 from colsim.sampling.one_fill import Fill
 
 __all__ = ["MAX_FILLS", "find_count"]
 
 MAX_FILLS = 192  # enough to show a target of one vend in a hundred with four containers a loading
-COUNT = "loading.count"
 
 
 def find_count(
@@ -82,7 +81,8 @@ def find_count(
     nevertheless, the confidence is shared among all counts that may come up, and not only among those that do. The risk
     need not grow with the count; see `Decision.reason`.
     """
-    _require_one_kind(scenario)
+    require_scenario(scenario)
+    require_one_kind(scenario)
     question = _Count(scenario, counts)
     with study(max_fills=max_fills, seed=seed, executor=executor, engine=engine, progress=progress) as how:
         return decide(question, how)
@@ -94,8 +94,8 @@ class _Count(Question):
     def __init__(self, scenario: Scenario, counts: Sequence[int] | None) -> None:
         super().__init__(scenario)
         self.searched = counts is None
-        self.counts = _possible_counts(scenario) if counts is None else _named_counts(scenario, counts)
-        self.most = _most(scenario)
+        self.counts = possible_counts(scenario) if counts is None else named_counts(scenario, counts)
+        self.most = greatest_count(scenario)
 
     @property
     def possible(self) -> int:
@@ -159,7 +159,7 @@ class _Count(Question):
         return None
 
     def lack_of_room(self, risks: Risks) -> str:
-        return _lack_of_room(risks)
+        return lack_of_room(risks)
 
     def choose(self, options: Sequence[Option]) -> Option | None:
         if good := [option for option in options if _is_shown(option)]:
@@ -177,63 +177,12 @@ class _Count(Question):
 
     def beside(self, options: Sequence[Option], best: Option) -> Sequence[str]:
         if best is not options[-1]:
-            found = _above(options, best)
+            found = what_ends_it(options, best)
         elif best.status is Status.MEETS:
             found = ["There is room for no more." if self.searched else "More were not looked at."]
         else:
             found = []
-        return [*found, *_fewer_but_worse(options)]
-
-
-def _require_one_kind(scenario: Scenario) -> None:
-    if scenario.loading.layers:
-        raise ScenarioError(
-            f"loading.layers: got {scenario.load}; allowed: one kind, as loading.count, since how many of which to "
-            "leave out is not settled by a count; describe each kind alone and find its count"
-        )
-
-
-def _least(scenario: Scenario) -> int:
-    """Give the least count that can be topped up as the scenario says."""
-    return 1 + (scenario.loading.top_up_at or 0)
-
-
-def _most(scenario: Scenario) -> int:
-    """Give the greatest count that the measurements allow, at all ends of what varies or is unknown."""
-    greatest = min(scenario.greatest_count(), MOST_CONTAINERS)
-    return next(count for count in range(greatest, 0, -1) if _can_be_described(scenario, count))
-
-
-def _can_be_described(scenario: Scenario, count: int) -> bool:
-    """Tell whether the measurements leave room for so many; its own count always can."""
-    try:
-        scenario.changed(**{COUNT: count})
-    except ScenarioError:
-        return False
-    return True
-
-
-def _possible_counts(scenario: Scenario) -> tuple[int, ...]:
-    return tuple(range(_least(scenario), _most(scenario) + 1))
-
-
-def _named_counts(scenario: Scenario, counts: Sequence[int]) -> tuple[int, ...]:
-    """Check the counts that were named, and put each once and in order."""
-    named = tuple(sorted({require_whole("counts", count, least=1) for count in counts}))
-    if not named:
-        raise ScenarioError("counts: got none; allowed: one whole number of containers or more")
-    least, most = _least(scenario), _most(scenario)
-    if named[0] < least:
-        raise ScenarioError(
-            f"counts: got {named[0]}; allowed: {least} or more, since the column is filled up again at "
-            f"{least - 1} left; name greater counts or change loading.top_up_at"
-        )
-    if named[-1] > most:
-        raise ScenarioError(
-            f"counts: got {named[-1]}; allowed: at most {most}, for which there is room; name smaller counts or "
-            "measure column.height again"
-        )
-    return named
+        return [*found, *fewer_but_worse(options)]
 
 
 def _room_in(fill: Fill) -> int:
@@ -247,51 +196,4 @@ def _is_shown(option: Option) -> bool:
 
 
 def _lacks(option: Option) -> bool:
-    return bool(_lack_of_room(option.risks))
-
-
-def _lack_of_room(risks: Risks) -> str:
-    """Say in how many loadings not all found room; empty if all did in each."""
-    valid = [fill for case in risks.cases for fill in risks.runs[case].valid]
-    short = sum(fill.short > 0 for fill in valid)
-    return f"no room for all in {short} of {len(valid)} loadings" if short else ""
-
-
-def _above(options: Sequence[Option], best: Option) -> list[str]:
-    """Say what ends it above the count that is recommended."""
-    above = [option for option in options if option.value > best.value]
-    without_room = [option for option in above if _lacks(option) and option.status is not Status.FAILS]
-    failing = [option for option in above if option.status is Status.FAILS]
-    unsettled = [option for option in above if option not in failing and option not in without_room]
-    parts = []
-    if unsettled:
-        parts.append(f"Not settled: {_stretch(unsettled, failing)}.")
-    if failing:
-        first = failing[0]
-        is_tail = all(option in failing for option in above if option.value >= first.value)
-        where = f"From {first.value:g} up it fails" if is_tail else f"It fails with {_listed(failing)}"
-        parts.append(f"{where}: {first.mechanism}.")
-    if without_room:
-        parts.append(f"There is not always room for {_listed(without_room)}.")
-    return parts
-
-
-def _stretch(unsettled: Sequence[Option], failing: Sequence[Option]) -> str:
-    """Name the counts that are not settled, those between them that were not looked at included where all lie below."""
-    first, last = unsettled[0].value, unsettled[-1].value
-    if not failing or last > failing[0].value or failing[0].value - first == 1:
-        return _listed(unsettled)
-    return f"{first:g} to {failing[0].value - 1:g}"
-
-
-def _listed(options: Iterable[Option]) -> str:
-    return ", ".join(f"{option.value:g}" for option in options)
-
-
-def _fewer_but_worse(options: Sequence[Option]) -> list[str]:
-    """Name a count that is shown to be worse than a greater one."""
-    for fewer, more in combinations(options, 2):
-        if fewer.risks.estimate_of_target().low > more.risks.estimate_of_target().high:
-            why = f": {fewer.mechanism}" if fewer.mechanism else ""
-            return [f"Fewer is not always safer: {fewer.value:g} went wrong more often than {more.value:g}{why}."]
-    return []
+    return bool(lack_of_room(option.risks))

@@ -7,10 +7,10 @@ import math
 from colsim.advice.advice import Advice
 from colsim.advice.decision import Decision, Option
 from colsim.advice.next_command import command
-from colsim.advice.spacer import spacer_in_words
+from colsim.advice.spacer_options import spacer_in_words
 from colsim.advice.status import Status
 from colsim.advice.step_check import StepCheck
-from colsim.advice.to_measure import in_words
+from colsim.advice.to_measure import fills_wanted, in_words
 from colsim.advice.words import care_as_text, loading_in_words, verdict_in_words, wrapped
 from colsim.model import Scenario
 from colsim.model.softness import USUAL_TEMPERATURE
@@ -19,6 +19,7 @@ from colsim.sampling.fills import Fills
 __all__ = ["as_text", "count_as_text"]
 
 _HINTS = 3
+_MOST_FILLS, _IN_STEPS = 2000, 16  # loadings that a command is printed for, and to what they are rounded up
 _NAMED = 5  # things that were not measured, named on the first screen
 
 
@@ -176,7 +177,9 @@ def _measure_next(*decisions: Decision) -> list[str]:
 def _next(advice: Advice, file: str) -> list[str]:
     """Give the commands to type next, with what to find out by each."""
     scenario, changes = advice.scenario, advice.changes
-    if advice.nothing_will_do:
+    if more := _more_fills(advice, file):
+        found = [more]
+    elif advice.nothing_will_do:
         found = [(command("compare", file, None, "NAME", "NAME"), "which of other containers belong here")]
     elif advice.count is None and not scenario.loading.layers:
         found = [(command("count", file, changes), "how high to fill with it")]
@@ -185,6 +188,21 @@ def _next(advice: Advice, file: str) -> list[str]:
     return [
         line for typed, what in found for line in (f"NEXT  {typed}", f"      ({what})")
     ]  # in one line, to be copied
+
+
+def _more_fills(advice: Advice, file: str) -> tuple[str, str] | None:
+    """Give the command that simulates as many loadings as the last decision needs; None if no number settles it."""
+    decision = advice.decisions[-1]
+    if decision.chosen is None or decision.status is not Status.UNDECIDED or decision.interrupted:
+        return None
+    needed = fills_wanted(decision.chosen.risks)
+    if needed is None or needed > _MOST_FILLS:
+        return None
+    number = str(math.ceil(needed / _IN_STEPS) * _IN_STEPS)
+    if decision is advice.spacer:
+        return command("advise", file, None, "--max-fills", number), "enough loadings to settle it"
+    spacer = advice.spacer.least_bad.changes
+    return command("count", file, spacer, "--max-fills", number), "enough loadings to settle how many"
 
 
 def _hot_weeks(scenario: Scenario) -> list[str]:

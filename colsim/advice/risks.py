@@ -13,7 +13,7 @@ from scipy.special import ndtri
 
 from colsim.advice.status import Status, judged
 from colsim.advice.study import Study
-from colsim.model import Scenario
+from colsim.model import Scenario, Spread
 from colsim.physics.engines import FloatArray
 from colsim.sampling.fills import Fills
 from colsim.sampling.intervals import Estimate
@@ -275,7 +275,24 @@ def simulate_with_known(risks: Risks, paths: Iterable[str], *, study: Study) -> 
     if _at_typical(scenario) != _at_typical(risks.scenario):  # what is derived from one that is known now has moved
         (typical,) = study.simulate([_run(scenario, risks.level, study)])
     after = Risks(scenario, risks.level, {Case.TYPICAL: typical}, effects)
-    return after if not effects or typical.interrupted else _with_cases([after], study)[0]
+    if not effects or typical.interrupted:
+        return after
+    # Screening fills drew what is known now as well; those near it that failed show where else to look.
+    screened = risks.runs[Case.SCREENED]
+    near = _nearest_half(screened, known, unknowns)
+    runs = {**after.runs, Case.SCREENED: replace(screened, records=near)}
+    (found,) = _with_cases([replace(after, runs=runs)], study)
+    return replace(found, runs={case: found.runs[case] for case in found.cases})
+
+
+def _nearest_half(screened: Fills, known: Mapping[str, float], unknowns: Mapping[str, Spread]) -> tuple[Fill, ...]:
+    """Give the half of the screening fills that drew something nearest to what is known now."""
+
+    def distance(fill: Fill) -> float:
+        widths = {path: unknowns[path].high - unknowns[path].low for path in known}
+        return sum(abs(fill.drawn[path] - value) / widths[path] for path, value in known.items())
+
+    return tuple(sorted(screened, key=distance)[: len(screened) // 2])
 
 
 def _at_typical(scenario: Scenario) -> Scenario:

@@ -2,51 +2,25 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import Executor
 
 from colsim.advice.decision import Decision
 from colsim.advice.option import Alternative, Option
 from colsim.advice.pipeline import Inquiry, Question, decide, least_bad
-from colsim.advice.spacer_bounds import spacer_bounds, spacer_geometry
+from colsim.advice.spacer_bounds import spacer_bounds
+from colsim.advice.spacer_options import can_be_described, default_spacers, spacer_alternative
 from colsim.advice.status import Status
 from colsim.advice.study import study
 from colsim.advice.window import Window, coarse_window, find_window
-from colsim.errors import ScenarioError
 from colsim.model import Scenario
 from colsim.physics.choice import AUTO
+from colsim.sampling.checks import require_list, require_number, require_scenario
 
-__all__ = ["MAX_FILLS", "find_spacer", "spacer_alternative", "spacer_in_words"]
+__all__ = ["MAX_FILLS", "find_spacer"]
 
 MAX_FILLS = 96  # enough to show a target of one vend in a hundred with ten containers and six spacers
-SPACER_STEP = 6.0  # [mm] between the spacers looked at when none are named
 EDGES_WITHIN = 0.5  # [mm] to which the edges of what serves are sought
-SPACER = "rotor.spacer_thickness"
-
-
-def default_spacers(scenario: Scenario) -> tuple[float, ...]:
-    """List the scenario's own spacer, none, and those on hand, or else every 6 mm as far as the question goes.
-
-    Beside the container that is the last that leaves it room; under it, the first on which it stands proud.
-    """
-    if scenario.on_hand.spacers:
-        wanted: Iterable[float] = (0.0, *scenario.on_hand.spacers)
-    else:
-        _, greatest = spacer_bounds(scenario)
-        steps = max(0, math.floor(greatest / SPACER_STEP))
-        last = steps if scenario.rotor.spacer_kind == "narrows_pocket" else steps + 1
-        wanted = (SPACER_STEP * k for k in range(last + 1))
-    return (scenario.rotor.spacer_thickness, *(s for s in wanted if _can_be_described(scenario, s)))
-
-
-def _can_be_described(scenario: Scenario, thickness: float) -> bool:
-    """Tell whether the spacer leaves a pocket, and room above it for what is loaded."""
-    try:
-        scenario.changed(**{SPACER: thickness})
-    except ScenarioError:
-        return False
-    return True
 
 
 def find_spacer(
@@ -97,6 +71,7 @@ def find_spacer(
         If the column does not hold what it is to be loaded with, a fill cannot be carried through, or Ctrl-C came
         before the first fill was done.
     """
+    require_scenario(scenario)
     question = _Spacer(scenario, spacers)
     with study(max_fills=max_fills, seed=seed, executor=executor, engine=engine, progress=progress) as how:
         return decide(question, how)
@@ -108,11 +83,9 @@ class _Spacer(Question):
     def __init__(self, scenario: Scenario, spacers: Sequence[float] | None) -> None:
         super().__init__(scenario)
         self.bounds = spacer_bounds(scenario)
-        self.thicknesses = sorted({float(s) for s in (default_spacers(scenario) if spacers is None else spacers)})
+        self.thicknesses = sorted(set(default_spacers(scenario) if spacers is None else _named_spacers(spacers)))
         self._sought = False
         self.any_can_be_had = spacers is None and not scenario.on_hand.spacers
-        if not self.thicknesses:
-            raise ScenarioError("spacers: got none; allowed: one thickness in mm or more, 0 for the bare pocket")
 
     @property
     def possible(self) -> int:
@@ -147,7 +120,7 @@ class _Spacer(Question):
         high = min(window.high, max(window.low, self.bounds[1]))
         deepest = float(round((window.low + high) / 2 if window.low > 0 else 0.0))
         looked_at = {option.value for option in options}
-        if not self.any_can_be_had or deepest in looked_at or not _can_be_described(self.scenario, deepest):
+        if not self.any_can_be_had or deepest in looked_at or not can_be_described(self.scenario, deepest):
             return ()
         return [self.alternative(deepest)]
 
@@ -173,6 +146,8 @@ class _Spacer(Question):
         thicker = [option for option in options if option.value > best.value and option.status is Status.FAILS]
         window = self.window_among(options)
         parts = [] if window is None else [window.in_words()]
+        if window is not None and 0 <= self.bounds[1] < window.high:
+            parts.append(f"By measure the first one stands proud of the drum above {self.bounds[1]:.1f} mm.")
         if thinner:
             worst = thinner[-1]
             where = "The bare pocket" if worst.value == 0 else f"Thinner, from {worst.value:g} mm down, it"
@@ -182,41 +157,6 @@ class _Spacer(Question):
         return parts
 
 
-def spacer_alternative(scenario: Scenario, thickness: float, bounds: tuple[float, float]) -> Alternative:
-    """Make a choice of a spacer's thickness [mm].
-
-    Parameters
-    ----------
-    scenario : Scenario
-        What was measured.
-    thickness : float
-        Of the spacer [mm]; 0 is the bare pocket.
-    bounds : (float, float)
-        As `spacer_bounds` gives them.
-
-    Returns
-    -------
-    Alternative
-    """
-    where = "on the pocket's floor" if scenario.rotor.spacer_kind == "raises_floor" else "at the pocket's sides"
-    return Alternative(
-        label=spacer_in_words(thickness),
-        changes={SPACER: thickness},
-        order=f"Put in the {spacer_in_words(thickness)} ({where})." if thickness else "Leave the pocket bare.",
-        geometry=spacer_geometry(thickness, bounds),
-    )
-
-
-def spacer_in_words(thickness: float) -> str:
-    """Name a spacer, as it stands after "the".
-
-    Parameters
-    ----------
-    thickness : float
-        [mm]; 0 is the bare pocket.
-
-    Returns
-    -------
-    str
-    """
-    return f"{thickness:g} mm spacer" if thickness else "bare pocket"
+def _named_spacers(spacers: Sequence[float]) -> list[float]:
+    allowed = "thicknesses as numbers in mm, 0 for the bare pocket"
+    return [require_number("spacers", each, allowed) for each in require_list("spacers", spacers, "[0, 6, 12]")]

@@ -20,7 +20,7 @@ from colsim.errors import ScenarioError, SimulationError
 from colsim.model import Scenario
 from colsim.model.paths import put
 from colsim.physics.choice import AUTO, engine_named
-from colsim.sampling.checks import require_whole
+from colsim.sampling.checks import require_scenario, require_whole
 from colsim.sampling.draws import fresh_seed
 from colsim.sampling.fills import Fills
 from colsim.sampling.many_fills import Batch, process_pool, require_room, simulate_batches
@@ -177,6 +177,9 @@ class Sweep:
         paths = ", ".join(self.over)
         return f"<Sweep of {self.scenario.title!r} over {paths}: {len(self.points)} points, seed {self.seed}>"
 
+    def __str__(self) -> str:
+        return self.summary()
+
     def _repr_html_(self) -> str:
         from html import escape
 
@@ -245,6 +248,7 @@ def simulate_sweep(
     0              1      1
     1             99      0  loading.count: got 99; at most ... fit; load f...
     """
+    require_scenario(scenario)
     fills = require_whole("fills", fills, least=1)
     engine = engine_named(engine)
     seed = fresh_seed() if seed is None else require_whole("seed", seed)

@@ -6,7 +6,7 @@ from colsim.advice.risks import Effect, Risks, simulate_with_known
 from colsim.advice.status import Status, fills_to_settle, judged
 from colsim.advice.study import Study
 
-__all__ = ["in_words", "what_measuring_brings", "what_to_do_next"]
+__all__ = ["fills_wanted", "in_words", "what_measuring_brings", "what_to_do_next"]
 
 # In words, and how long it takes with the tools at hand [min], assumed; 0 is what cannot be measured on site.
 _MEASUREMENTS = {
@@ -114,15 +114,32 @@ def what_to_do_next(risks: Risks) -> tuple[str, ...]:
     return tuple(hints)
 
 
-def _more_fills(risks: Risks) -> str:
+def fills_wanted(risks: Risks) -> int | None:
+    """Estimate how many fills a case would settle what is undecided.
+
+    Parameters
+    ----------
+    risks : Risks
+        What was simulated.
+
+    Returns
+    -------
+    int or None
+        None if no number would, or no case is undecided.
+    """
     undecided = [risks.runs[case] for case in risks.cases if judged(risks.runs[case], risks.level) is Status.UNDECIDED]
     needed = [fills_to_settle(fills, risks.level) for fills in undecided]
+    known = [number for number in needed if number is not None]
+    return max(known) if known and len(known) == len(needed) else None
+
+
+def _more_fills(risks: Risks) -> str:
     so_far = max(len(fills) for fills in risks.runs.values())
-    if not needed:
-        return f"simulate more loadings (now {so_far})"
-    if None in needed:
+    if (needed := fills_wanted(risks)) is not None:
+        return f"simulate about {needed} loadings (now {so_far})"
+    if any(judged(risks.runs[case], risks.level) is Status.UNDECIDED for case in risks.cases):
         return "more loadings may never tell: the risk is about the limit itself"
-    return f"simulate about {max(n for n in needed if n is not None)} loadings (now {so_far})"
+    return f"simulate more loadings (now {so_far})"
 
 
 def what_measuring_brings(risks: Risks, *, study: Study) -> tuple[str, ...]:

@@ -69,9 +69,9 @@ class Window:
     def in_words(self) -> str:
         """Say from where to where any choice serves, and what ends it."""
         low, high = math.ceil(10 * self.low - _ROUNDING) / 10, math.floor(10 * self.high + _ROUNDING) / 10
-        text = f"Anything from {low:g} to {high:g} {self.unit} serves"
-        ends = [f"less: {self.below}"] * bool(self.below) + [f"more: {self.above}"] * bool(self.above)
-        return f"{text} ({'; '.join(ends)})." if ends else f"{text}; nothing beyond was looked at."
+        ends = [f"less: {self.below}" if self.below else "less was not looked at"] if self.below or low > 0 else []
+        ends.append(f"more: {self.above}" if self.above else "more was not looked at")
+        return f"Anything from {low:g} to {high:g} {self.unit} serves ({'; '.join(ends)})."
 
 
 def coarse_window(options: Sequence[Option], best: Option, unit: str) -> Window:

@@ -6,7 +6,7 @@ import matplotlib.pyplot as plt
 from matplotlib.axes import Axes
 
 from colsim.advice.comparison import Comparison
-from colsim.advice.spacer import spacer_in_words
+from colsim.advice.spacer_options import spacer_in_words
 from colsim.pictures.column_picture import INK, LINER, MARK, PAPER
 from colsim.pictures.limit import limit_label
 from colsim.sampling.checks import require_kind

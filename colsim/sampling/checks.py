@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,43 @@ from colsim.errors import ScenarioError
 from colsim.model import Scenario
 from colsim.physics.engines import Settings
 
-__all__ = ["require_executor", "require_kind", "require_scenario", "require_settings", "require_share", "require_whole"]
+__all__ = [
+    "require_executor",
+    "require_kind",
+    "require_list",
+    "require_number",
+    "require_scenario",
+    "require_settings",
+    "require_share",
+    "require_whole",
+]
+
+
+def require_number(name: str, value: Any, allowed: str) -> float:
+    """Return a number, numpy's included, as a float.
+
+    Parameters
+    ----------
+    name : str
+        What the message calls it.
+    value : float
+        What was given [in its own unit].
+    allowed : str
+        What the message says is allowed.
+
+    Returns
+    -------
+    float
+        [in its own unit]
+
+    Raises
+    ------
+    ScenarioError
+        If it is not a number.
+    """
+    if isinstance(value, bool) or not isinstance(value, (int, float, np.integer, np.floating)):
+        raise ScenarioError(f"{name}: got {value!r}; allowed: {allowed}")
+    return float(value)
 
 
 def require_whole(name: str, value: Any, least: int = 0) -> int:
@@ -59,10 +96,11 @@ def require_share(name: str, value: Any) -> float:
     ScenarioError
         If it is not a number, or not within.
     """
-    is_number = isinstance(value, (int, float, np.integer, np.floating)) and not isinstance(value, bool)
-    if not is_number or not 0 < value < 1:
-        raise ScenarioError(f"{name}: got {value!r}; allowed: above 0 and below 1")
-    return float(value)
+    allowed = "above 0 and below 1"
+    share = require_number(name, value, allowed)
+    if not 0 < share < 1:
+        raise ScenarioError(f"{name}: got {value!r}; allowed: {allowed}")
+    return share
 
 
 def require_kind(name: str, value: object, kind: type, hint: str) -> None:
@@ -87,6 +125,35 @@ def require_kind(name: str, value: object, kind: type, hint: str) -> None:
     if not isinstance(value, kind):
         got = f"a {type(value).__name__}" if value is not None else "None"
         raise ScenarioError(f"{name}: got {got}; allowed: a {kind.__name__}; {hint}")
+
+
+def require_list(name: str, value: Any, example: str) -> tuple[Any, ...]:
+    """Return what is in a list, a tuple or an array.
+
+    Parameters
+    ----------
+    name : str
+        What the message calls it.
+    value : iterable
+        What was given; a text is none.
+    example : str
+        What a list looks like.
+
+    Returns
+    -------
+    tuple
+
+    Raises
+    ------
+    ScenarioError
+        If it is no list, or empty.
+    """
+    if isinstance(value, (str, bytes)) or not isinstance(value, Iterable):
+        raise ScenarioError(f"{name}: got {value!r}; allowed: a list, as in {example}")
+    found = tuple(value)
+    if not found:
+        raise ScenarioError(f"{name}: got none; allowed: one at least, as in {example}")
+    return found
 
 
 def require_scenario(value: object) -> None:

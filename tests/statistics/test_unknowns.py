@@ -419,3 +419,29 @@ def test_what_was_cut_short_before_its_cases_is_undecided(plain):
     whole = Risks(column(), LEVEL, {Case.TYPICAL: Fills(column(), 7, (clean,) * 150, 150)}, ())
     assert whole.status is Status.MEETS
     assert not whole.interrupted
+
+
+def test_a_group_settles_nothing_where_screening_loadings_failed_by_something_else(pretend):
+    # Two ways to fail: grip, and a fast drum with a mouth of middling rounding, which no corner shows.
+    unknown = {
+        **FRICTION,
+        **SPEED,
+        "rotor.lead_in": {"kind": "unknown", "low": 2, "typical": 3, "high": 14},
+    }
+
+    def chance(scenario):
+        rotor = scenario.rotor
+        return float(rotor.friction > 0.35 or (rotor.speed > 50 and 6 < rotor.lead_in < 11))
+
+    pretend(chance)
+    (before,) = simulate_risks([column(**unknown)], level=LEVEL, study=study())
+    assert before.status is Status.DEPENDS
+    after = simulate_with_known(before, ["rotor.friction"], study=study())
+    assert after.status is Status.DEPENDS
+    assert Case.SCREENED not in after.runs
+    worst = after.runs[Case.UNFAVOURABLE].scenario.rotor
+    assert worst.friction == 0.3
+    assert worst.speed > 50
+    assert 6 < worst.lead_in < 11
+    both = simulate_with_known(before, ["rotor.friction", "rotor.speed"], study=study())
+    assert both.status is Status.MEETS

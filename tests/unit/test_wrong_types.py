@@ -4,7 +4,19 @@ import numpy as np
 import pytest
 from tests_shared import LEAST, least, small_scenario
 
-from colsim import CATALOGUE, Column, Container, Scenario, ScenarioError, Spread
+from colsim import (
+    CATALOGUE,
+    Column,
+    Container,
+    Scenario,
+    ScenarioError,
+    Spread,
+    advise,
+    compare_containers,
+    find_count,
+    find_spacer,
+    simulate_sweep,
+)
 from colsim.model.catalogue import find_entry
 from colsim.model.conditions import Conditions
 from colsim.model.softness import height_band, heights_under, softest_and_stiffest
@@ -141,3 +153,39 @@ def test_a_fit_takes_arrays_and_refuses_what_is_none(water):
 def test_the_catalogue_is_as_it_was():
     assert CATALOGUE["12 fl oz can"].container() == find_entry("12 fl oz can").container()
     assert CATALOGUE["12 fl oz can"].values()["diameter"] == 66.1
+
+
+@pytest.mark.parametrize("bad", [None, "column.toml", 3, {}])
+def test_what_is_no_scenario_is_refused_by_every_decision(bad):
+    for ask in (
+        advise,
+        find_spacer,
+        find_count,
+        lambda given: compare_containers(given, ["12 fl oz can"]),
+        lambda given: simulate_sweep(given, {"loading.count": [1]}, fills=1),
+    ):
+        with pytest.raises(ScenarioError, match=r"^scenario: got .*; allowed: a Scenario; make one with"):
+            ask(bad)
+
+
+@pytest.mark.parametrize("bad", ["12", 12, 12.0, b"12"])
+def test_what_is_no_list_is_refused(scenario, bad):
+    for name, ask in {
+        "spacers": lambda given: find_spacer(scenario, spacers=given),
+        "counts": lambda given: find_count(scenario, counts=given),
+        "containers": lambda given: compare_containers(scenario, given),
+    }.items():
+        with pytest.raises(ScenarioError, match=rf"^{name}: got .*; allowed: a list, as in \["):
+            ask(bad)
+
+
+@pytest.mark.parametrize("bad", ["12 mm", None, True, [6]])
+def test_a_spacer_that_is_no_number_is_refused(scenario, bad):
+    with pytest.raises(ScenarioError, match=r"^spacers: got .*; allowed: thicknesses as numbers in mm"):
+        find_spacer(scenario, spacers=[0, bad])
+
+
+def test_a_container_that_is_none_is_refused(scenario):
+    for bad in ([3], {"a": 3}, [None]):
+        with pytest.raises(ScenarioError, match=r"^containers: got .*; allowed: a Container; make one with"):
+            compare_containers(scenario, bad)
