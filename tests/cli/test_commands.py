@@ -7,11 +7,12 @@ import subprocess
 import sys
 
 import pytest
-from tests_shared import ROOT, small_toml
+from tests_shared import ROOT, AtOnce, measured, small_scenario, small_toml
 from typer.testing import CliRunner
 
-from colsim import CATALOGUE, Scenario, __version__
+from colsim import CATALOGUE, Scenario, __version__, advise
 from colsim.advice.cautions import CAUTIONS
+from colsim.advice.report import as_text
 from colsim.advice.risks import Case
 from colsim.cli import app
 
@@ -84,12 +85,23 @@ def test_advise_says_what_finer_time_steps_changed(advised):
     assert "Finer time steps: 0 of 4 loadings came out otherwise." in " ".join(done.stdout.split())
 
 
-def test_of_firm_containers_it_says_nothing_of_hot_weeks_and_names_the_command_for_the_count(advised):
+def test_of_firm_containers_it_says_nothing_of_hot_weeks_and_asks_for_as_many_loadings_as_it_takes(advised):
     _, done = advised
     text = " ".join(done.stdout.split())
     assert "HOT WEEKS" not in text
     assert "Load: NOT CHECKED here how high to fill. All below is for 2 x" in text
-    assert re.search(r"NEXT colsim count \S+ --set rotor.spacer_thickness=\d+ \(how high to fill with it\)", text)
+    wanted = re.search(r"simulate about (\d+) loadings \(now 2\)", text)
+    typed = re.search(r"NEXT colsim advise \S+ --max-fills (\d+) \(enough loadings to settle it\)", text)
+    assert 0 <= int(typed[1]) - int(wanted[1]) < 16
+
+
+def test_what_meets_is_followed_by_the_command_for_the_count(tmp_path):
+    changes = {"target.failures_per_vend": 0.9, "loading.count": 2}
+    scenario = measured(small_scenario(2)).changed(**changes)
+    text = " ".join(as_text(advise(scenario, max_fills=16, seed=1, executor=AtOnce()), file="my.toml").split())
+    assert re.search(
+        r"NEXT colsim count my.toml --set rotor.spacer_thickness=\d+ \(how high to fill with it\)", text
+    ), text
 
 
 def test_of_soft_walls_it_says_how_many_to_load_with_the_spacer_it_advises(tmp_path):
