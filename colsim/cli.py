@@ -274,7 +274,8 @@ class _Work:
     def took(self) -> str:
         """Say how long it took, and what to give to have the same again."""
         seconds = time.monotonic() - self.begun
-        return f"{seconds:.0f} s, {self.workers} processes, {self.how['engine']} engine, seed {self.how['seed']}"
+        processes = f"{self.workers} process{'es' * (self.workers != 1)}"
+        return f"{seconds:.0f} s, {processes}, {self.how['engine']} engine, seed {self.how['seed']}"
 
 
 @contextmanager
