@@ -9,6 +9,7 @@ import numpy as np
 
 from colsim.errors import ScenarioError
 from colsim.model import Scenario
+from colsim.model.units import is_number
 from colsim.physics.engines import Settings
 
 __all__ = [
@@ -45,7 +46,7 @@ def require_number(name: str, value: Any, allowed: str) -> float:
     ScenarioError
         If it is not a number.
     """
-    if isinstance(value, bool) or not isinstance(value, (int, float, np.integer, np.floating)):
+    if not is_number(value):
         raise ScenarioError(f"{name}: got {value!r}; allowed: {allowed}")
     return float(value)
 
