@@ -88,6 +88,9 @@ def _orders(advice: Advice) -> list[str]:
             orders.append(f"If you must: {spacer.chosen.order} It went wrong least.")
     else:
         orders = [f"{_order(spacer)} {spacer.reason}"]
+        if count is not None and spacer.chosen is None:
+            why = f"With {loading_in_words(advice.scenario)} {spacer.reason[0].lower()}{spacer.reason[1:]}"
+            orders = [f"Load fewer. {why} Line 2 is for the {spacer.least_bad.label}, the least bad."]
         if count is not None:
             orders.append(f"{_order(count)} {count.reason}")
     if count is None and not advice.nothing_will_do:

@@ -5,12 +5,13 @@ import re
 import shlex
 import subprocess
 import sys
+from dataclasses import replace
 
 import pytest
 from tests_shared import ROOT, AtOnce, measured, small_scenario, small_toml
 from typer.testing import CliRunner
 
-from colsim import CATALOGUE, Scenario, __version__, advise
+from colsim import CATALOGUE, Advice, Scenario, __version__, advise, find_count, find_spacer
 from colsim.advice.cautions import CAUTIONS
 from colsim.advice.report import as_text
 from colsim.advice.risks import Case
@@ -102,6 +103,15 @@ def test_what_meets_is_followed_by_the_command_for_the_count(tmp_path):
     assert re.search(
         r"NEXT colsim count my.toml --set rotor.spacer_thickness=\d+ \(how high to fill with it\)", text
     ), text
+
+
+def test_where_a_smaller_load_serves_the_first_order_is_to_load_fewer():
+    how = {"max_fills": 1, "seed": 1, "executor": AtOnce()}
+    scenario = measured(small_scenario(2))
+    spacer = replace(find_spacer(scenario, spacers=[6], **how), chosen=None, status="fails", reason="Every one fails.")
+    text = " ".join(as_text(Advice(scenario, spacer, find_count(scenario, counts=[1], **how))).split())
+    assert "1 Load fewer. With 2 x container every one fails. Line 2 is for the 6 mm spacer, the least bad. 2 " in text
+    assert "Nothing looked at will do" not in text
 
 
 def test_of_soft_walls_it_says_how_many_to_load_with_the_spacer_it_advises(tmp_path):
