@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from colsim.advice.risks import Effect, Risks, simulate_with_known
 from colsim.advice.status import Status, fills_to_settle, judged
 from colsim.advice.study import Study
@@ -55,6 +57,7 @@ _MEASUREMENTS = {
 }
 
 
+_TRIAL_FILLS = 48  # of a group of measurements and case that may always be simulated
 _NARROWER = 0.9  # share of the former upper bound below which an answer counts as narrowed
 
 
@@ -171,11 +174,13 @@ def what_measuring_brings(risks: Risks, *, study: Study) -> tuple[str, ...]:
     paths = [effect.path for effect in _helpful(risks)]
     if not paths:
         return ()
+    # What was enough at the typical values is about enough at the ends of what is left.
+    trial = replace(study, max_fills=min(study.max_fills, max(_TRIAL_FILLS, 2 * len(risks.typical))))
     tried: dict[tuple[str, ...], Risks] = {}
 
     def settles(group: tuple[str, ...]) -> bool:
         if group not in tried:
-            tried[group] = simulate_with_known(risks, group, study=study)
+            tried[group] = simulate_with_known(risks, group, study=trial)
         return tried[group].status in (Status.MEETS, Status.FAILS)
 
     found: tuple[str, ...] = tuple(paths)
