@@ -3,7 +3,8 @@
 Columns are drawn at random, and kept if 20 to 80 % of their fills fail on draws of their own. On fresh draws, common to
 both engines, the rates of failed fills agree if the 95 % interval of their paired difference lies within so many
 points; that a difference is not significant would be no agreement. Each column has as many fills as that takes, up to a
-most: its interval is looked at after some, twice as many, and so on, and all looks share the error.
+most: its interval is looked at after some, twice as many, and so on, and all looks share the error. It takes hours;
+outcomes are kept after each look, and a run that was cut short goes on from them.
 
 * The implicit solver against the explicit one, both compiled: another integration of the same contacts; one column of
   four has soft walls. Within three points.
@@ -13,14 +14,17 @@ most: its interval is looked at after some, twice as many, and so on, and all lo
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
+from pathlib import Path
 from typing import Any
 
-from common import quick_or_full, table, write
+from common import RESULTS, quick_or_full, table, write
 from drawn_columns import failed, near_edge
+from kept_outcomes import KeptOutcomes
 from mujoco_engine import SETTINGS as MUJOCO
 from mujoco_engine import MujocoEngine
 from paired import Compared, compare
@@ -66,30 +70,37 @@ def both(scenario: Scenario, other: Comparison, fill: int) -> tuple[bool, bool]:
     return ours, failed(scenario, fill, seed=SEED, engine=other.engine, settings=other.settings)
 
 
-def compared(other: Comparison, scenario: Scenario, pool: ProcessPoolExecutor) -> list[tuple[bool, bool]]:
+def compared(
+    other: Comparison, scenario: Scenario, pool: ProcessPoolExecutor, kept: KeptOutcomes | None
+) -> list[tuple[bool, bool]]:
     """Run fills of a column on both engines until they are shown to agree, or to differ, or there are the most."""
-    outcomes: list[tuple[bool, bool]] = []
+    name = f"{other.name}: {scenario.title}"
+    outcomes = [] if kept is None else kept[name]
     for look in other.looks:
-        jobs = pool.map(partial(both, scenario, other), range(len(outcomes), look), chunksize=4)
-        outcomes += tqdm(jobs, total=look - len(outcomes), desc=f"{other.name}: {scenario.title}")
-        found = compare(outcomes, len(other.looks), other.within)
+        if len(outcomes) < look:
+            jobs = pool.map(partial(both, scenario, other), range(len(outcomes), look), chunksize=4)
+            outcomes += tqdm(jobs, total=look - len(outcomes), desc=name)
+            if kept is not None:
+                kept[name] = outcomes
+        found = compare(outcomes[:look], len(other.looks), other.within)
         if found.agree or found.differ:
-            break
+            return outcomes[:look]
     return outcomes
 
 
 def shown(
-    other: Comparison, chosen: Sequence[Scenario], pool: ProcessPoolExecutor
+    other: Comparison, chosen: Sequence[Scenario], pool: ProcessPoolExecutor, kept: KeptOutcomes | None
 ) -> tuple[list[str], list[Compared], Compared]:
     """Compare on all columns; give the table, each column, and all of them taken together."""
     rows: list[list[object]] = []
     columns: list[Compared] = []
     together: list[tuple[bool, bool]] = []
     for scenario in chosen:
-        outcomes = compared(other, scenario, pool)
+        outcomes = compared(other, scenario, pool, kept)
         together += outcomes
         columns.append(compare(outcomes, len(other.looks), other.within))
         rows.append(_row(scenario.title, columns[-1]))
+        tqdm.write(f"{other.name}: {' | '.join(map(str, rows[-1]))}", file=sys.stderr)
     whole = compare(together, len(other.looks), other.within)
     rows.append(_row("all together", whole))
     heads = ["column", "fills", "compiled fails", "other fails", "only compiled", "only other", "difference", "verdict"]
@@ -106,12 +117,15 @@ def main() -> None:
     lines: list[str] = []
     says: list[str] = []
     holds = True
+    here = Path(__file__)
+    more = [here.with_name(f"{name}.py") for name in ("mujoco_engine", "drawn_columns")]
+    kept = None if quick else KeptOutcomes(RESULTS / "engines_agree.json", here, *more)
     with ProcessPoolExecutor() as pool:
         most = 1 if quick else max(other.columns for other in COMPARISONS)
         drawn = list(tqdm(near_edge(most, DRAWN, pool, soft_every=SOFT_EVERY), total=most, desc="choosing columns"))
         for other in (replace(other, fills=2, most=2, columns=1) if quick else other for other in COMPARISONS):
             firm = [each for each in drawn if not (other.firm_only and each.products["container"].is_soft)]
-            rows, columns, whole = shown(other, firm[: other.columns], pool)
+            rows, columns, whole = shown(other, firm[: other.columns], pool, kept)
             lines += ["", f"Compiled engine as shipped (implicit, 1 ms) against: {other.name}", "", *rows]
             agreed = sum(column.agree for column in columns)
             says.append(
