@@ -15,7 +15,7 @@ import colsim
 __all__ = ["KeptOutcomes"]
 
 PACKAGE = Path(colsim.__file__).parent
-ROOMS = ("theory", "model", "physics", "sampling")
+MADE_BY = ("theory", "model", "physics", *(f"sampling/{name}.py" for name in ("draws", "course", "vend", "one_fill")))
 
 
 class KeptOutcomes:
@@ -49,8 +49,9 @@ class KeptOutcomes:
 
 
 def fingerprint(*more: Path) -> int:
-    """Give a number that changes with the code of the rooms that a fill passes through, but not with its comments."""
-    files = [*(path for room in ROOMS for path in sorted((PACKAGE / room).rglob("*.py"))), *more]
+    """Give a number that changes with the code that a fill passes through, but not with its comments."""
+    rooms = [PACKAGE / name for name in MADE_BY]
+    files = [*(path for room in rooms for path in ([room] if room.suffix else sorted(room.rglob("*.py")))), *more]
     return zlib.crc32("".join(code_of(path.read_text(encoding="utf-8")) for path in files).encode())
 
 
