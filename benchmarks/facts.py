@@ -15,8 +15,8 @@ from tqdm import tqdm
 from colsim import Scenario, simulate_fills
 from colsim.errors import ScenarioError
 from colsim.sampling import Outcome
-from colsim.sampling.many_fills import process_pool
 from colsim.sampling.pairs import e_value
+from colsim.sampling.workers import process_pool
 
 FILLS = 10
 EVIDENCE = 20.0  # e-value at which one of two counts as worse

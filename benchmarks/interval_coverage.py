@@ -23,7 +23,7 @@ from colsim.physics.mechanism import Mechanism
 from colsim.sampling import Fill, Outcome, Vend
 from colsim.sampling.intervals import Estimate, clopper_pearson
 from colsim.sampling.looks import look_schedule
-from colsim.sampling.many_fills import process_pool
+from colsim.sampling.workers import process_pool
 
 Numbers = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]

@@ -15,7 +15,7 @@ from tqdm import tqdm
 from colsim import Scenario, simulate_fills
 from colsim.advice.spacer_bounds import spacer_bounds
 from colsim.sampling import Outcome
-from colsim.sampling.many_fills import process_pool
+from colsim.sampling.workers import process_pool
 
 FILLS = 8
 DIAMETERS = (58, 62, 66, 73)

@@ -12,7 +12,7 @@ from colsim import Scenario, simulate_fill, simulate_fills
 from colsim.physics.choice import make_ready
 from colsim.physics.compiled_engine import CompiledEngine
 from colsim.physics.engines import Settings
-from colsim.sampling.many_fills import process_pool
+from colsim.sampling.workers import process_pool
 
 
 def vending(count: int) -> Scenario:

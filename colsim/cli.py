@@ -37,7 +37,7 @@ from colsim.model import CATALOGUE, Scenario
 from colsim.model.base import keys
 from colsim.physics.choice import AUTO, ENGINES, compiles_first, engine_named, make_ready
 from colsim.sampling.draws import fresh_seed
-from colsim.sampling.many_fills import process_pool
+from colsim.sampling.workers import process_pool
 
 if TYPE_CHECKING:
     import pandas as pd

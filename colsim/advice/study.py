@@ -12,7 +12,7 @@ from colsim.sampling.checks import require_whole
 from colsim.sampling.draws import fresh_seed
 from colsim.sampling.fills import Fills
 from colsim.sampling.looks import Run, simulate_until_settled
-from colsim.sampling.many_fills import process_pool
+from colsim.sampling.workers import process_pool
 
 __all__ = ["Study", "study"]
 

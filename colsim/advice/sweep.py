@@ -23,8 +23,9 @@ from colsim.physics.choice import AUTO, engine_named
 from colsim.sampling.checks import require_scenario, require_whole
 from colsim.sampling.draws import fresh_seed
 from colsim.sampling.fills import Fills
-from colsim.sampling.many_fills import Batch, process_pool, require_room, simulate_batches
+from colsim.sampling.many_fills import Batch, require_room, simulate_batches
 from colsim.sampling.one_fill import Fill
+from colsim.sampling.workers import process_pool
 
 if TYPE_CHECKING:
     import pandas as pd

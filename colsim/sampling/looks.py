@@ -15,8 +15,9 @@ from colsim.physics.choice import AUTO
 from colsim.physics.engines import Settings
 from colsim.sampling.checks import require_executor, require_whole
 from colsim.sampling.fills import Fills
-from colsim.sampling.many_fills import Batch, process_pool, simulate_batches
+from colsim.sampling.many_fills import Batch, simulate_batches
 from colsim.sampling.one_fill import Fill
+from colsim.sampling.workers import process_pool
 
 __all__ = ["Run", "look_schedule", "simulate_until_settled"]
 

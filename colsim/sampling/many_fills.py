@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import os
-import signal
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from collections.abc import Container, Iterator, Mapping, Sequence
+from concurrent.futures import BrokenExecutor, Executor, Future
 from contextlib import nullcontext, suppress
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, cast
 
 from tqdm import tqdm
 
@@ -19,11 +18,13 @@ from colsim.physics.engines import Settings
 from colsim.sampling.checks import require_executor, require_scenario, require_settings, require_whole
 from colsim.sampling.draws import fresh_seed
 from colsim.sampling.fills import Fills
-from colsim.sampling.one_fill import Fill, simulate_fill
+from colsim.sampling.one_fill import Fill, lost_fill, simulate_fill
+from colsim.sampling.workers import WorkerPool, process_pool
 
-__all__ = ["Batch", "process_pool", "require_room", "simulate_batches", "simulate_fills"]
+__all__ = ["Batch", "require_room", "simulate_batches", "simulate_fills"]
 
 _LARGEST_CHUNK = 4  # fills that an interrupted worker still finishes
+_TRIES = 2  # of a fill in a process of its own, before it counts as the one that kills it
 
 
 def simulate_fills(
@@ -139,26 +140,95 @@ def simulate_batches(batches: Sequence[Batch], pool: Executor, bar: tqdm[Any]) -
     SimulationError
         If a fill cannot be carried through.
     """
-    total = sum(len(batch.numbers) for batch in batches)
-    size = max(1, min(_LARGEST_CHUNK, int(total // (4 * (os.cpu_count() or 1)))))
-    futures: list[list[Future[list[Fill]]]] = [[] for _ in batches]
+    chunks = list(_chunks(batches))
+    done: dict[int, list[Fill]] = {}  # by place among the chunks
+    futures: dict[int, Future[list[Fill]]] = {}
     interrupted = False
     try:
         for engine in sorted({batch.engine for batch in batches if batch.numbers}):
             make_ready(engine)
-        for batch, mine in zip(batches, futures, strict=True):
-            for start in range(0, len(batch.numbers), size):
-                mine.append(pool.submit(_simulate_chunk, replace(batch, numbers=batch.numbers[start : start + size])))
-        for mine in futures:
-            for future in mine:
-                bar.update(len(future.result()))
+        while len(done) < len(chunks):
+            try:
+                for place in (place for place in range(len(chunks)) if place not in done):
+                    futures[place] = pool.submit(_simulate_chunk, chunks[place][1])
+                for place, future in futures.items():
+                    done[place] = future.result()
+                    bar.update(len(done[place]))
+            except BrokenExecutor:
+                done |= (more := _finished(futures, done))
+                bar.update(sum(map(len, more.values())))
+                futures.clear()
+                _go_on(chunks, done, pool, bar)
     except KeyboardInterrupt:
         interrupted = True  # what is done without a gap is kept below
     finally:
-        for mine in futures:
-            for future in mine:
-                future.cancel()
-    return [list(_finished(mine)) for mine in futures], interrupted
+        for future in futures.values():
+            future.cancel()
+    done |= _finished(futures, done)
+    return _without_gaps(chunks, done, len(batches)), interrupted
+
+
+def _without_gaps(
+    chunks: Sequence[tuple[int, Batch]], done: Mapping[int, list[Fill]], batches: int
+) -> list[list[Fill]]:
+    """Give for each batch the fills of its chunks up to the first that is not done."""
+    found: list[list[Fill]] = [[] for _ in range(batches)]
+    gaps = set()
+    for place, (which, _) in enumerate(chunks):
+        if place not in done:
+            gaps.add(which)
+        elif which not in gaps:
+            found[which] += done[place]
+    return found
+
+
+def _chunks(batches: Sequence[Batch]) -> Iterator[tuple[int, Batch]]:
+    """Divide batches into what a worker is handed at a time; each part with the place of its batch."""
+    total = sum(len(batch.numbers) for batch in batches)
+    size = max(1, min(_LARGEST_CHUNK, int(total // (4 * (os.cpu_count() or 1)))))
+    for which, batch in enumerate(batches):
+        for start in range(0, len(batch.numbers), size):
+            yield which, replace(batch, numbers=batch.numbers[start : start + size])
+
+
+def _finished(futures: Mapping[int, Future[list[Fill]]], known: Container[int]) -> dict[int, list[Fill]]:
+    """Give the fills of the chunks that came to a good end, but for those that are known."""
+    return {
+        place: future.result()
+        for place, future in futures.items()
+        if place not in known and future.done() and not future.cancelled() and future.exception() is None
+    }
+
+
+def _go_on(chunks: Sequence[tuple[int, Batch]], done: dict[int, list[Fill]], pool: Executor, bar: tqdm[Any]) -> None:
+    """Simulate what a worker that died may have held, fill by fill, so that the rest can be handed out again."""
+    if not isinstance(pool, WorkerPool):
+        raise SimulationError(
+            "a worker process of the executor died, and what it held is lost; it may have run out of memory: give it "
+            "fewer workers, or leave the executor out, and what dies is begun again"
+        )
+    pool.renew()
+    left = [place for place in range(len(chunks)) if place not in done]
+    for place in left[: 2 * pool.workers + 1]:  # each process holds one, and as many are queued for them, and one more
+        batch = chunks[place][1]
+        done[place] = [_simulate_alone(replace(batch, numbers=range(k, k + 1)), pool) for k in batch.numbers]
+        bar.update(len(done[place]))
+
+
+def _simulate_alone(one: Batch, pool: WorkerPool) -> Fill:
+    """Simulate one fill in a process of its own; invalid if that dies twice."""
+    for _ in range(_TRIES):
+        with suppress(BrokenExecutor):
+            (fill,) = pool.call_alone(_simulate_chunk, one)
+            return cast(Fill, fill)
+    return lost_fill(
+        one.scenario,
+        seed=one.seed,
+        number=one.numbers[0],
+        engine=one.engine,
+        settings=one.settings,
+        why=f"its process died {_TRIES} times",
+    )
 
 
 def require_room(fills: Fills) -> None:
@@ -183,51 +253,8 @@ def require_room(fills: Fills) -> None:
         )
 
 
-def _finished(futures: list[Future[list[Fill]]]) -> Iterator[Fill]:
-    """Give the fills of the chunks that are done, up to the first that is not."""
-    for future in futures:
-        if not future.done() or future.cancelled() or future.exception() is not None:
-            return
-        yield from future.result()
-
-
 def _simulate_chunk(batch: Batch) -> list[Fill]:
     return [
         simulate_fill(batch.scenario, seed=batch.seed, number=k, engine=batch.engine, settings=batch.settings)
         for k in batch.numbers
     ]
-
-
-def process_pool(workers: int | None = None) -> ProcessPoolExecutor:
-    """Make a pool of processes that leave Ctrl-C to their parent; none is begun before it is given work.
-
-    Parameters
-    ----------
-    workers : int, optional
-        How many; one for each core if not given.
-
-    Returns
-    -------
-    ProcessPoolExecutor
-
-    Raises
-    ------
-    ScenarioError
-        If the number is not a whole one of 1 or more.
-    """
-    workers = None if workers is None else require_whole("workers", workers, least=1)
-    return _PoolWithoutInterrupts(workers, initializer=signal.signal, initargs=(signal.SIGINT, signal.SIG_IGN))
-
-
-class _PoolWithoutInterrupts(ProcessPoolExecutor):
-    """A pool whose workers never see a Ctrl-C, not even before their initializer has run."""
-
-    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
-        """Submit work; processes that this starts inherit that SIGINT is blocked. It reaches the parent afterwards."""
-        if not hasattr(signal, "pthread_sigmask"):  # Windows
-            return super().submit(fn, *args, **kwargs)
-        before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-        try:
-            return super().submit(fn, *args, **kwargs)
-        finally:
-            signal.pthread_sigmask(signal.SIG_SETMASK, before)

@@ -19,7 +19,7 @@ from colsim.sampling.draws import draw_fill_wide, with_drawn
 from colsim.sampling.vend import SEEN_FROM_OUTSIDE, Outcome, Vend
 from colsim.version import __version__
 
-__all__ = ["SEEN_FROM_OUTSIDE", "Fill", "Outcome", "Replay", "Vend", "replay", "simulate_fill"]
+__all__ = ["SEEN_FROM_OUTSIDE", "Fill", "Outcome", "Replay", "Vend", "lost_fill", "replay", "simulate_fill"]
 
 
 @dataclass(frozen=True, repr=False, slots=True)
@@ -282,6 +282,51 @@ def replay(
 
 def _named(seed: int, number: int) -> str:
     return f"fill {number} (seed {seed})"
+
+
+def lost_fill(
+    scenario: Scenario, *, seed: int, number: int, engine: str = AUTO, settings: Settings | None = None, why: str
+) -> Fill:
+    """Give the record of a fill that cannot be simulated: invalid, with what was drawn for it.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What was measured.
+    seed : int
+        Seed of all draws, 0 or more.
+    number : int
+        Which fill of that seed, from 0.
+    engine : str
+        ``compiled``, ``pymunk``, or ``auto`` for the compiled one.
+    settings : Settings, optional
+        How finely the engine was to work.
+    why : str
+        Why it cannot be simulated.
+
+    Returns
+    -------
+    Fill
+
+    Raises
+    ------
+    ScenarioError
+        If there is no such engine, or numba does not work here.
+    """
+    return Fill(
+        seed=seed,
+        number=number,
+        vends=(),
+        loaded=0,
+        dispensed=0,
+        left=0,
+        short=0,
+        drawn=draw_fill_wide(scenario, seed, number),
+        invalid=why,
+        engine=engine_named(engine),
+        settings=settings or Settings(),
+        version=__version__,
+    )
 
 
 def _simulated(

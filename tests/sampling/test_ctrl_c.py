@@ -13,6 +13,7 @@ from tests_shared import ROOT, AtOnce, measured, small_scenario
 from colsim import SimulationError, find_spacer, simulate_fill, simulate_fills
 from colsim.advice.status import judged
 from colsim.sampling import Outcome, many_fills
+from colsim.sampling.workers import process_pool
 
 SCENARIO = small_scenario(1)
 
@@ -189,7 +190,7 @@ import os, signal, sys
 sys.path.insert(0, "tests")
 from tests_shared import small_scenario
 from colsim import simulate_fills
-from colsim.sampling.many_fills import process_pool
+from colsim.sampling.workers import process_pool
 
 signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell starts what runs in its background deaf to it
 
@@ -228,7 +229,7 @@ def test_a_real_signal_to_the_whole_group_does_not_touch_the_workers():
 @pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="signals can be blocked on POSIX only")
 def test_a_worker_is_deaf_to_the_signal_from_its_first_moment_and_the_parent_is_not():
     before = signal.pthread_sigmask(signal.SIG_BLOCK, ())
-    with many_fills.process_pool(1) as pool:
+    with process_pool(1) as pool:
         blocked = pool.submit(signal.pthread_sigmask, signal.SIG_BLOCK, ()).result()
     assert signal.SIGINT in blocked  # inherited, so that it was so before the initializer ran
     assert signal.pthread_sigmask(signal.SIG_BLOCK, ()) == before

@@ -32,6 +32,7 @@ from colsim.physics.pymunk_engine import LONGEST_STEP
 from colsim.physics.scene import Body, Chain, Line, Scene
 from colsim.sampling import many_fills, one_fill
 from colsim.sampling.draws import draw_fill_wide
+from colsim.sampling.workers import process_pool
 
 ENGINES = ("auto", "compiled", "pymunk")
 
@@ -200,10 +201,10 @@ def test_the_engine_is_compiled_before_any_work_is_handed_out(monkeypatch, simul
 
 
 def test_a_pool_begins_no_process_before_it_is_given_work():
-    with many_fills.process_pool(2) as pool:
-        assert not pool._processes
+    with process_pool(2) as pool:
+        assert not pool.process_ids
         simulate_fills(small_scenario(1), fills=1, seed=1, executor=pool)
-        assert pool._processes
+        assert pool.process_ids
 
 
 def test_the_workers_of_a_fresh_pool_compile_nothing():

@@ -12,6 +12,7 @@ from tests_shared import AtOnce, small_scenario
 
 from colsim import Fills, ScenarioError, SimulationError, Sweep, simulate_fills, simulate_sweep
 from colsim.sampling import many_fills
+from colsim.sampling.workers import process_pool
 
 SCENARIO = small_scenario(2)
 OVER = {"container.diameter": [58, 66], "loading.count": [3, 1]}  # three of the slim ones stall
@@ -59,7 +60,7 @@ def test_the_level_is_that_of_the_intervals(sweep):
 
 
 def test_it_is_the_same_on_any_executor(sweep):
-    with many_fills.process_pool(2) as processes, ThreadPoolExecutor(3) as threads:
+    with process_pool(2) as processes, ThreadPoolExecutor(3) as threads:
         for executor in (processes, threads):
             other = simulate_sweep(SCENARIO, OVER, fills=3, seed=5, executor=executor)
             assert [vends(point.fills) for point in other.points] == [vends(point.fills) for point in sweep.points]
