@@ -24,6 +24,7 @@ from colsim.model.base import (
 )
 from colsim.model.conditions import Conditions
 from colsim.model.generic_sizes import GENERIC_SIZES, figures_of, values_of, without_generic
+from colsim.model.one_line import OneLine
 from colsim.model.softness import (
     ASSUMED_EMPTY,
     SOFTENS,
@@ -86,7 +87,7 @@ class Container(Description):
     """Fields that count where the wall is soft, and where the stiffness follows from the gas."""
 
     like: str | None = Field(None, description="name of a catalogue entry that gives what is not written here")
-    name: str = Field("container", description="what you call it")
+    name: OneLine = Field("container", description="what you call it: one line of text without control characters")
     diameter: Length = Field(
         gt=20, le=150, description="calliper across the widest part, turned a quarter and averaged [mm]"
     )

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from colsim.errors import ScenarioError
 from colsim.model.container import Container
+from colsim.model.one_line import as_escapes, is_one_line
 from colsim.model.parts import ScenarioParts
 from colsim.model.refusals import nearest_name
 
@@ -47,7 +48,10 @@ def _names(scenario: ScenarioParts) -> Iterator[_Problem]:
         return
     for name in scenario.containers:
         if not name or "." in name:
-            yield f"containers.{name}", 'allowed: a name without a dot, as in [containers."slim can"]'
+            yield f"containers.{as_escapes(name)}", 'allowed: a name without a dot, as in [containers."slim can"]'
+        elif not is_one_line(name):
+            text = "got a name with a control character; allowed: one line of text without; take it out"
+            yield f"containers.{as_escapes(name)}", text
     if len(scenario.containers) > 1 and not scenario.loading.layers:
         yield "loading.layers", "missing; say from the bottom up how many of which container lie in the column"
     for k, layer in enumerate(scenario.loading.layers):

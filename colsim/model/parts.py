@@ -15,6 +15,7 @@ from colsim.model.column import Column
 from colsim.model.conditions import Conditions, OnHand
 from colsim.model.container import Container
 from colsim.model.loading import Loading, Target
+from colsim.model.one_line import OneLine
 from colsim.model.rotor import Rotor
 from colsim.theory.packing import WIDEST_ZIGZAG, capacity
 
@@ -26,7 +27,9 @@ DENSEST_PACKING = math.pi / (2 * math.sqrt(3))  # share of the plane, Thue 1892;
 class ScenarioParts(Description):
     """The parts of a scenario, each checked by itself; `Scenario` checks them together."""
 
-    title: str = Field("untitled", description="what you call this column")
+    title: OneLine = Field(
+        "untitled", description="what you call this column: one line of text without control characters"
+    )
     container: Container | None = Field(
         None,
         description="what is vended, where it is of one kind, in place of containers: a table, or the name of a "
@@ -35,7 +38,7 @@ class ScenarioParts(Description):
     containers: dict[str, Container] = Field(
         default_factory=dict,
         description="what is vended, where it is of several kinds, in place of container: a table of tables by name, "
-        "each name without a dot",
+        "each name without a dot, and one line of text without control characters",
     )
     column: Column = Field(description="walls, liners, floor and throat")
     rotor: Rotor = Field(description="drum, pocket, spacer and motor")

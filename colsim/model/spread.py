@@ -11,6 +11,7 @@ from typing import Any, Literal, Self
 from scipy.special import ndtr, ndtri
 
 from colsim.errors import ScenarioError
+from colsim.model.one_line import require_one_line
 from colsim.model.units import is_number, read_friction
 
 __all__ = ["Spread", "StandIn", "is_spread"]
@@ -53,7 +54,7 @@ class Spread:
     per : {"fill", "container"} or None
         Whether a varying size is drawn once a fill or for each container; None for the field's own habit.
     origin : str
-        Where it comes from.
+        Where it comes from: one line of text without control characters.
 
     Raises
     ------
@@ -105,6 +106,12 @@ class Spread:
             if value not in allowed:
                 words = " or ".join(f'"{choice}"' for choice in allowed if choice)
                 raise ScenarioError([(name, f"got {value!r}; allowed: {words}")])
+        if not isinstance(self.origin, str):
+            raise ScenarioError([("origin", f"got {self.origin!r}; allowed: text")])
+        try:
+            require_one_line(self.origin)
+        except ScenarioError as error:
+            raise ScenarioError([("origin", what) for _, what in error.problems]) from None
         if self.kind == "unknown" and self.per == "container":
             raise ScenarioError('per: got "container" for an unknown; one unknown number holds for every container')
 
@@ -174,8 +181,6 @@ class Spread:
             if key == "deviation" and reader is read_friction and isinstance(value, str):
                 text = f'got "{value}"; allowed: a plain number, of the coefficient; or give low and high'
                 raise ScenarioError([(key, text)])
-            if key == "origin" and not isinstance(value, str):
-                raise ScenarioError([(key, f"got {value!r}; allowed: text")])
             try:
                 values[key] = reader(value) if key in _NUMBERS and value is not None else value
             except ScenarioError as error:

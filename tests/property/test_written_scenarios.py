@@ -5,6 +5,7 @@ from hypothesis import strategies as st
 from tests_shared import small_scenario
 
 from colsim import CATALOGUE, Scenario, ScenarioError
+from colsim.model.one_line import is_one_line
 
 FEW = settings(
     max_examples=15,
@@ -12,7 +13,8 @@ FEW = settings(
     derandomize=True,
     suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow],
 )
-NAMES = st.text(st.characters(codec="utf-8", exclude_characters="."), min_size=1, max_size=8)
+LETTERS = st.characters(codec="utf-8").filter(is_one_line)
+NAMES = st.text(LETTERS.filter(lambda letter: letter != "."), min_size=1, max_size=8)
 
 
 @st.composite
@@ -74,7 +76,7 @@ def written(draw):
     several = draw(st.booleans())
     names = draw(st.lists(NAMES, min_size=2, max_size=2, unique=True))
     data = {
-        "title": draw(st.text(st.characters(codec="utf-8"), max_size=12)),
+        "title": draw(st.text(LETTERS, max_size=12)),
         "column": {"width": draw(spread_of(88, 100)), "height": 900, "wall_friction": 0.2, "liners": draw(liners())},
         "rotor": {
             "radius": 110,

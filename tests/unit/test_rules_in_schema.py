@@ -21,6 +21,7 @@ RULES_STAND_IN = {
     "squeeze_test.py": {"_check", "require_readings"},
     "softness.py": {"require_sizes_of_soft", "_of_carbonation"},
     "stiffness.py": {"require_sizes_of_firm", "board_stiffness"},
+    "one_line.py": {"require_one_line"},
     "contradictions.py": {"_names", "container_contradictions", "_rotor", "contradictions"},
 }
 # A slip in the program, not in a scenario: a firm container without a body, or asking a soft one for one stiffness.
@@ -138,6 +139,9 @@ RULES = [  # what is wrong, the key that it is about, and how its description sa
     ({"container": None, "containers": CAN}, "loading.layers", "where there are several kinds"),
     ({"container": None, "containers": CAN, **layers("can", "tin")}, "loading.layers.container", "that are described"),
     ({"container": None, "containers": {"a.b": LEAST[Container]}}, "containers", "each name without a dot"),
+    ({"container": None, "containers": {"a\nb": LEAST[Container]}}, "containers", "one line of text without control"),
+    ({"title": "red \x1b[31m"}, "title", "one line of text without control characters"),
+    ({"container.name": "two\nlines"}, "container.name", "one line of text without control characters"),
     ({"on_hand.spacers": [6, "12 mm"]}, "on_hand.spacers", "all with their unit or none"),
 ]
 

@@ -104,7 +104,7 @@ def test_each_number_stands_beside_its_unit(scenario):
 
 
 @pytest.mark.parametrize(
-    "name", ["can", "slim can", 'a "quoted" one', "ünïcode ½", "back\\slash", "line\nbreak\x7f\x01"]
+    "name", ["can", "slim can", 'a "quoted" one', "ünïcode ½", "back\\slash", "=1+$x^2$ <&> 'q'", "\u200d\U0001f964"]
 )
 def test_any_name_comes_back(name):
     kinds = {name: LEAST[Container], "other": {**LEAST[Container], "name": name}}
