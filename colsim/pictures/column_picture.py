@@ -17,6 +17,7 @@ from colsim.model import Scenario
 from colsim.physics.engines import FloatArray
 from colsim.physics.scene import Arc, Body, Chain, Line, Part, Piece, Point, straightened
 from colsim.physics.vending import Frame
+from colsim.pictures.plain import label_of, show_as_is
 from colsim.sampling import Replay
 from colsim.sampling.checks import require_kind
 from colsim.sampling.draws import with_drawn
@@ -88,6 +89,7 @@ def plot_column(replay: Replay, frame: int = -1, ax: Axes | None = None) -> Axes
     ax.legend(
         named.values(), named.keys(), loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize="small", frameon=False
     )
+    show_as_is(ax)
     return ax
 
 
@@ -278,7 +280,7 @@ def _draw_container(ax: Axes, container: _Container, name: str, dented: FloatArr
     body, centre = container.body, container.centre
     # Kinds differ in shade and in how they are hatched.
     shade, hatch = _KINDS[body.surface % len(_KINDS)]
-    look = {"facecolor": shade, "edgecolor": INK, "linewidth": 1.2, "hatch": hatch, "label": name}
+    look = {"facecolor": shade, "edgecolor": INK, "linewidth": 1.2, "hatch": hatch, "label": label_of(name)}
     if dented is None and body.flat == 0.0:
         ax.add_patch(Circle(centre, body.corner_radius, **look))
     else:

@@ -9,6 +9,7 @@ from colsim.advice.comparison import Comparison
 from colsim.advice.spacer_options import spacer_in_words
 from colsim.pictures.column_picture import INK, LINER, MARK, PAPER
 from colsim.pictures.limit import limit_label
+from colsim.pictures.plain import PLAIN, show_as_is
 from colsim.sampling.checks import require_kind
 
 __all__ = ["plot_comparison"]
@@ -44,7 +45,8 @@ def plot_comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
     target, named = comparison.scenario.target, False
     for row, candidate in enumerate(comparison.candidates):
         if candidate.option is None:
-            ax.text(LEAST * 1.15, row, f"DOES NOT FIT: {candidate.refused[:60]}", va="center", fontsize="small")
+            why = f"DOES NOT FIT: {candidate.refused[:60]}"
+            ax.text(LEAST * 1.15, row, why, va="center", fontsize="small", **PLAIN)
             continue
         risks = candidate.option.risks
         cases = [risks.estimate_of_target(case) for case in risks.cases]
@@ -68,6 +70,7 @@ def plot_comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
         xlabel=f"{target.counted} in 1000 [-]",
         title=f"{comparison.scenario.title}: column {comparison.scenario.column.width:g} mm",
     )
-    ax.set_yticks(range(len(labels)), labels=labels, fontsize="small")
+    ax.set_yticks(range(len(labels)), labels=labels, fontsize="small", **PLAIN)
     ax.legend(loc="upper center", bbox_to_anchor=(0.5, -0.22), ncols=3, fontsize="small", frameon=False)
+    show_as_is(ax)
     return ax

@@ -13,6 +13,7 @@ from colsim.errors import ScenarioError
 from colsim.pictures.column_picture import INK, LINER, MARK, PAPER, SPACER
 from colsim.pictures.comparison_picture import LEAST
 from colsim.pictures.limit import limit_label
+from colsim.pictures.plain import show_as_is
 from colsim.sampling.checks import require_kind
 
 __all__ = ["plot_count"]
@@ -67,6 +68,7 @@ def plot_count(decision: Decision, ax: Axes | None = None) -> Axes:
     )
     ax.xaxis.set_major_locator(MaxNLocator(integer=True))
     ax.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncols=3, fontsize="small", frameon=False)
+    show_as_is(ax)
     return ax
 
 

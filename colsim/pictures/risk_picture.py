@@ -9,6 +9,7 @@ from matplotlib.ticker import MaxNLocator
 
 from colsim.pictures.column_picture import INK, LINER, MARK, PAPER
 from colsim.pictures.limit import limit_label
+from colsim.pictures.plain import PLAIN, show_as_is
 from colsim.sampling import Fills
 from colsim.sampling.checks import require_kind
 
@@ -61,6 +62,7 @@ def plot_risk(fills: Fills, ax: Axes | None = None) -> Axes:
     ax.xaxis.set_major_locator(MaxNLocator(integer=True))
     ax.set_xlim(fills.scenario.loading.total + 0.5, 0.5)
     ax.legend(loc="upper center", fontsize="small", frameon=False)
+    show_as_is(ax)
     return ax
 
 
@@ -88,4 +90,4 @@ def _draw_points(ax: Axes, table: pd.DataFrame, interval: str) -> None:
 
 def _say_why_there_is_nothing(ax: Axes, fills: Fills) -> None:
     why = f"no valid fill; the first: {fills[0].invalid}" if len(fills) else "no fill was simulated"
-    ax.text(0.5, 0.6, why, transform=ax.transAxes, ha="center", wrap=True, fontsize="small", color=INK)
+    ax.text(0.5, 0.6, why, transform=ax.transAxes, ha="center", wrap=True, fontsize="small", color=INK, **PLAIN)

@@ -11,6 +11,7 @@ from colsim.model.conditions import Conditions
 from colsim.model.softness import height_band
 from colsim.model.squeeze_test import SqueezeReading, weight
 from colsim.pictures.column_picture import INK, LINER, MARK, PAPER
+from colsim.pictures.plain import show_as_is
 from colsim.sampling.checks import require_kind
 
 __all__ = ["plot_squeeze"]
@@ -78,6 +79,7 @@ def plot_squeeze(container: Container, conditions: Conditions | None = None, ax:
     top = ax.secondary_xaxis("top", functions=(lambda x: np.divide(x, own), lambda x: np.multiply(x, own)))
     top.set_xlabel("the same bottles above it [bottles]")
     ax.legend(loc="best", fontsize="small", frameon=False)
+    show_as_is(ax)
     return ax
 
 
