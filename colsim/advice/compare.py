@@ -18,6 +18,7 @@ from colsim.advice.study import study
 from colsim.errors import RangeError, ScenarioError
 from colsim.model import Container, Scenario
 from colsim.model.catalogue import find_entry
+from colsim.model.one_line import as_escapes, is_one_line
 from colsim.physics.choice import AUTO
 from colsim.sampling.checks import require_kind, require_list, require_scenario
 
@@ -135,8 +136,11 @@ def _named(
             raise ScenarioError("containers: got the same name twice; allowed: each name once; rename one")
     if not named:
         raise ScenarioError("containers: got none; allowed: one name or container at least")
-    for each in named.values():
+    for name, each in named.items():
         _name(each)
+        if not is_one_line(str(name)):
+            text = f'got the name "{as_escapes(str(name))}"; allowed: one line of text without control characters'
+            raise ScenarioError([("containers", f"{text}; give it another")])
     return named
 
 

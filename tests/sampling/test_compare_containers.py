@@ -146,6 +146,8 @@ def test_names_are_those_of_the_scenario_or_the_catalogue():
         compare_containers(column(), ["no such thing"], max_fills=1)
     with pytest.raises(ScenarioError, match="got none"):
         compare_containers(column(), [], max_fills=1)
+    with pytest.raises(ScenarioError, match=r'^containers: got the name "a.nb"; allowed: one line of text without'):
+        compare_containers(column(), {"a\nb": CONTAINERS["wide"]}, max_fills=1)
     twice = [Container(diameter=66, mass=0.5), Container(diameter=67, mass=0.5)]
     with pytest.raises(ScenarioError, match="the same name twice"):
         compare_containers(column(), twice, max_fills=1)
