@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import textwrap
+
 import matplotlib.pyplot as plt
 import pandas as pd
 from matplotlib.axes import Axes
@@ -15,6 +17,7 @@ from colsim.sampling.checks import require_kind
 
 __all__ = ["plot_risk"]
 
+_LETTERS = 70  # in a line
 _AFTER_A_TOP_UP = "#7a4f9a"
 
 
@@ -90,4 +93,14 @@ def _draw_points(ax: Axes, table: pd.DataFrame, interval: str) -> None:
 
 def _say_why_there_is_nothing(ax: Axes, fills: Fills) -> None:
     why = f"no valid fill; the first: {fills[0].invalid}" if len(fills) else "no fill was simulated"
-    ax.text(0.5, 0.6, why, transform=ax.transAxes, ha="center", wrap=True, fontsize="small", color=INK, **PLAIN)
+    # Broken here: matplotlib looks for formulas where it breaks lines itself.
+    ax.text(
+        0.5,
+        0.6,
+        textwrap.fill(why, _LETTERS),
+        transform=ax.transAxes,
+        ha="center",
+        fontsize="small",
+        color=INK,
+        **PLAIN,
+    )
