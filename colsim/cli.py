@@ -6,7 +6,6 @@ import json
 import math
 import os
 import sys
-import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -32,15 +31,16 @@ from colsim.advice.spacer_options import SPACER
 from colsim.advice.why import why
 from colsim.advice.words import care_as_text
 from colsim.cli_new import new, take_options
-from colsim.errors import ColsimError, OutputError, ScenarioError
+from colsim.errors import OutputError, ScenarioError
 from colsim.model import CATALOGUE, Scenario
 from colsim.model.base import keys
+from colsim.outputs import require_outputs, table_as_csv, write_whole
 from colsim.physics.choice import AUTO, ENGINES, compiles_first, engine_named, make_ready
 from colsim.sampling.draws import fresh_seed
 from colsim.sampling.workers import process_pool
+from colsim.screen import exit_code_of, say
 
 if TYPE_CHECKING:
-    import pandas as pd
     from matplotlib.axes import Axes
 
 __all__ = ["app", "main"]
@@ -51,6 +51,7 @@ _FEWER_POINTS = f"allowed: {MOST_POINTS} in all; take a larger step or fewer val
 _ROUNDING = Decimal("1e-9")  # of a step, by which a range's upper end may lie beyond its last value
 _TRUTH = {"true": True, "false": False}
 _CHART_KINDS = (".png", ".svg")
+_PICTURES = ("column-as-it-is-now.png", "column-recommended.png", "risk-as-it-is-now.png")
 
 app = typer.Typer(
     add_completion=False,
@@ -64,6 +65,7 @@ Seed = Annotated[int | None, typer.Option(min=0, help="seed of all draws; a fres
 Workers = Annotated[int | None, typer.Option(min=1, help="processes; one for each core if not given")]
 Table = Annotated[Path | None, typer.Option("--csv", metavar="PATH", help="write the table here")]
 Chart = Annotated[Path | None, typer.Option("--chart", metavar="PATH", help="draw the chart here, as PNG or SVG")]
+Force = Annotated[bool, typer.Option("--force", help="replace files that are there already")]
 EngineName = Annotated[
     str, typer.Option(metavar=" | ".join(ENGINES), help="what simulates; auto takes the compiled one")
 ]
@@ -85,7 +87,7 @@ def check(
     show_why: Annotated[bool, typer.Option("--why", help="also say what theory stands behind each number")] = False,
 ) -> None:
     """Check a scenario, and say what follows from the measurements alone."""
-    _print(check_as_text(_read_scenario(file, changes), file=str(file), show_why=show_why))
+    say(check_as_text(_read_scenario(file, changes), file=str(file), show_why=show_why))
 
 
 @app.command()
@@ -100,24 +102,25 @@ def advise(
         Path | None, typer.Option("--json", metavar="PATH", help="write the answer here, for a program")
     ] = None,
     pictures: Annotated[Path | None, typer.Option(metavar="DIR", help="write pictures into this folder")] = None,
+    force: Force = False,
     show_why: Annotated[bool, typer.Option("--why", help="also say what stands behind the answer")] = False,
 ) -> None:
     """Simulate, and say which spacer to use, of soft walls how many to load, how sure that is, and why."""
     scenario = _read_scenario(file, changes)
-    # What cannot be written is found out before the work, not after it.
-    _require_file_to_be(json_path)
-    if pictures is not None:
-        _require_folder_to_be(pictures)
+    require_outputs([json_path, *_pictures_in(pictures)], folder=pictures, scenario=file, force=force)
     with _work(workers, engine, seed) as work:
         advice = advise_on(scenario, max_fills=max_fills, **work.how)
-    _print(as_text(advice, file=str(file)))
-    if show_why:
-        _print(why(advice))
-    _print(work.took() + ("" if show_why else "   more: --why"))
-    if json_path is not None:
-        _write_text(json_path, json.dumps(as_json_object(advice), indent=2, allow_nan=False) + "\n")
-    if pictures is not None:
-        _draw_columns(advice, pictures)
+    texts = [as_text(advice, file=str(file)), *([why(advice)] if show_why else [])]
+    texts.append(work.took() + ("" if show_why else "   more: --why"))
+    with _results(*texts, force=force) as results:
+        if pictures is not None:
+            with suppress(OSError):  # then what goes into it says why it cannot be written
+                pictures.mkdir(parents=True, exist_ok=True)
+        if json_path is not None:
+            text = json.dumps(as_json_object(advice), indent=2, allow_nan=False) + "\n"
+            results.write("written", json_path, text.encode("utf-8"))
+        if pictures is not None:
+            _draw_columns(results, advice, pictures)
 
 
 @app.command()
@@ -133,22 +136,21 @@ def compare(
     engine: EngineName = AUTO,
     csv: Table = None,
     chart: Chart = None,
+    force: Force = False,
 ) -> None:
     """Simulate several containers in the column, and say which belong in it, with which spacer."""
     scenario = _read_scenario(file, changes)
-    _require_file_to_be(csv)
-    _require_chart_to_be(chart)
+    _require_chart_kind(chart)
+    require_outputs([csv, chart], scenario=file, force=force)
     with _work(workers, engine, seed) as work:
         comparison = compare_containers(scenario, names, max_fills=max_fills, **work.how)
-    _print(comparison.summary())
-    _print(care_as_text())
-    _print(work.took())
-    if csv is not None:
-        _write_table(csv, comparison.to_dataframe())
-    if chart is not None:
-        from colsim.pictures import plot_comparison
+    with _results(comparison.summary(), care_as_text(), work.took(), force=force) as results:
+        if csv is not None:
+            results.write("written", csv, table_as_csv(comparison.to_dataframe()))
+        if chart is not None:
+            from colsim.pictures import plot_comparison
 
-        _draw(chart, (8.0, 1.6 + 0.55 * len(names)), partial(plot_comparison, comparison))
+            results.draw(chart, (8.0, 1.6 + 0.55 * len(names)), partial(plot_comparison, comparison))
 
 
 @app.command()
@@ -169,23 +171,22 @@ def count(
     engine: EngineName = AUTO,
     csv: Table = None,
     chart: Chart = None,
+    force: Force = False,
 ) -> None:
     """Simulate, and say how many to load."""
     named = None if counts is None else _read_counts(counts)
     scenario = _read_scenario(file, changes)
-    _require_file_to_be(csv)
-    _require_chart_to_be(chart)
+    _require_chart_kind(chart)
+    require_outputs([csv, chart], scenario=file, force=force)
     with _work(workers, engine, seed) as work:
         decision = find_count(scenario, counts=named, max_fills=max_fills, **work.how)
-    _print(count_as_text(decision))
-    _print(care_as_text())
-    _print(work.took())
-    if csv is not None:
-        _write_table(csv, risk_by_count(decision))
-    if chart is not None:
-        from colsim.pictures import plot_count
+    with _results(count_as_text(decision), care_as_text(), work.took(), force=force) as results:
+        if csv is not None:
+            results.write("written", csv, table_as_csv(risk_by_count(decision)))
+        if chart is not None:
+            from colsim.pictures import plot_count
 
-        _draw(chart, (7.2, 4.6), partial(plot_count, decision))
+            results.draw(chart, (7.2, 4.6), partial(plot_count, decision))
 
 
 @app.command()
@@ -204,18 +205,17 @@ def sweep(
     workers: Workers = None,
     engine: EngineName = AUTO,
     csv: Table = None,
+    force: Force = False,
 ) -> None:
     """Simulate every combination of some values of any key of the scenario."""
     values = _read_sweep(over)
     scenario = _read_scenario(file, changes)
-    _require_file_to_be(csv)
+    require_outputs([csv], scenario=file, force=force)
     with _work(workers, engine, seed) as work:
         swept = simulate_sweep(scenario, values, fills=fills, **work.how)
-    _print(swept.summary())
-    _print(care_as_text())
-    _print(work.took())
-    if csv is not None:
-        _write_table(csv, swept.to_dataframe())
+    with _results(swept.summary(), care_as_text(), work.took(), force=force) as results:
+        if csv is not None:
+            results.write("written", csv, table_as_csv(swept.to_dataframe()))
 
 
 @app.command()
@@ -223,11 +223,11 @@ def catalogue() -> None:
     """List the generic container sizes, with the source of each figure."""
     units = {"diameter": "mm", "length": "mm", "mass": "kg", "empty_mass": "kg", "body_length": "mm"}
     for entry in CATALOGUE.values():
-        _print(entry.name)
+        say(entry.name)
         for field, figure in entry.figures.items():
             value = figure.value if isinstance(figure.value, str) else f"{figure.value:g}"
-            _print(f"   {field:<11} {value:>9} {units.get(field, ''):<3} {figure.source}")
-    _print("\nMeasure your own: makers differ, and a millimetre decides a spacer.")
+            say(f"   {field:<11} {value:>9} {units.get(field, ''):<3} {figure.source}")
+    say("\nMeasure your own: makers differ, and a millimetre decides a spacer.")
 
 
 @app.command()
@@ -236,31 +236,23 @@ def schema(
 ) -> None:
     """Print what a scenario file may hold: every key, its unit, bounds and how it is measured."""
     if not table:
-        _print(json.dumps(Scenario.model_json_schema(), indent=2))
+        say(json.dumps(Scenario.model_json_schema(), indent=2))
         return
     for key in keys(Scenario):
-        _print(f"{key.path}   ({'; '.join(text for text in (key.allowed, key.default) if text)})")
-        _print(f"      {key.description}")
-    _print(
+        say(f"{key.path}   ({'; '.join(text for text in (key.allowed, key.default) if text)})")
+        say(f"      {key.description}")
+    say(
         "\nIn place of a number of a container, the column, a liner, the rotor or the loading, a table may stand:\n"
         "   kind       varies (from fill to fill, or from one container to the next) | unknown (nobody measured it)\n"
         "   shape      uniform (low, high) | normal (typical, deviation) | lognormal (typical, factor) | fixed\n"
         "   per        fill | container, for what varies; a size is drawn for each container if not given\n"
-        "   origin     where it comes from"
+        "   origin     where it comes from: one line of text without control characters"
     )
 
 
 def main() -> None:
     """Run the command line; what colsim refuses is said in plain text with exit code 2."""
-    try:
-        app()
-    except ColsimError as error:
-        print(f"colsim: {error}", file=sys.stderr)  # noqa: T201 (this is the command line)
-        sys.exit(2)
-
-
-def _print(text: str) -> None:
-    typer.echo(text)
+    sys.exit(exit_code_of(app))
 
 
 @dataclass(frozen=True)
@@ -283,7 +275,7 @@ def _work(workers: int | None, engine: str, seed: int | None) -> Iterator[_Work]
     """Make what simulates ready; a first run on a machine says that it compiles."""
     engine, begun = engine_named(engine), time.monotonic()
     if compiles_first(engine):
-        typer.echo("Compiling the engine for this machine, which takes some fifteen seconds, once ...", err=True)
+        print("Compiling the engine for this machine, which takes some fifteen seconds, once ...", file=sys.stderr)  # noqa: T201
     make_ready(engine)
     with process_pool(workers) as pool:
         how = {"seed": fresh_seed() if seed is None else seed, "executor": pool, "engine": engine, "progress": True}
@@ -378,87 +370,79 @@ def _read_range(option: str, text: str) -> list[object]:
     return [int(number) if whole else float(number) for number in numbers]
 
 
-def _require_writable(folder: Path) -> None:
+class _Results:
+    """What a command leaves: files, which are written at once, and text, which is shown after the last of them."""
+
+    def __init__(self, force: bool) -> None:
+        self._force = force
+        self.texts: list[str] = []
+        self.notes: list[str] = []
+        self.problems: list[str] = []
+
+    def draw(self, path: Path, size: tuple[float, float], draw: Callable[[Axes], object]) -> None:
+        """Draw on axes of a figure of that size [in], and write it as the kind that its name ends in."""
+        from matplotlib.figure import Figure
+
+        figure, drawn = Figure(figsize=size, layout="constrained"), BytesIO()
+        draw(figure.add_subplot())
+        figure.savefig(drawn, format=path.suffix[1:].lower(), dpi=150)
+        self.write("drawn", path, drawn.getvalue())
+
+    def write(self, done: str, path: Path, content: bytes) -> None:
+        """Write one file; that it cannot be written keeps back neither the others nor the text."""
+        try:
+            where = write_whole(path, content, force=self._force)
+        except OutputError as error:
+            self.problems.append(str(error))
+            return
+        self.notes.append(f"{done}: {where}")
+        if where != path:
+            self.problems.append(f"{path}: came to be there during the work, and stays as it is; {done}: {where}")
+
+
+@contextmanager
+def _results(*texts: str, force: bool) -> Iterator[_Results]:
+    """Show what a command has to say after its files, whatever becomes of these."""
+    results = _Results(force)
     try:
-        with tempfile.TemporaryFile(dir=folder):
-            pass
-    except OSError as error:
-        raise OutputError(
-            f"{folder}: cannot be written to ({error.strerror}); give a folder that exists and is yours"
-        ) from None
+        yield results
+    finally:
+        say(*texts, *results.notes)
+    if results.problems:
+        raise OutputError("\n".join(results.problems))
 
 
-def _require_file_to_be(path: Path | None) -> None:
-    """Refuse a file that cannot be written."""
-    if path is None:
-        return
-    _require_writable(path.parent)
-    if path.exists() and not path.is_file():
-        raise OutputError(f"{path}: is a folder or device; give the path of a file to write")
-
-
-def _require_folder_to_be(folder: Path) -> None:
-    """Refuse a folder that neither is nor can be made."""
-    there = next(path for path in (folder, *folder.absolute().parents) if path.exists())
-    if not there.is_dir():
-        raise OutputError(f"{folder}: cannot be made ({there} is a file); give another folder for the pictures")
-    _require_writable(there)
-
-
-def _require_chart_to_be(path: Path | None) -> None:
-    """Refuse a chart that cannot be written, or whose kind its name does not tell."""
+def _require_chart_kind(path: Path | None) -> None:
+    """Refuse a chart whose kind its name does not tell."""
     if path is not None and path.suffix.lower() not in _CHART_KINDS:
         raise OutputError(
             f'{path}: got the ending "{path.suffix}"; allowed: {" or ".join(_CHART_KINDS)}; give the chart another name'
         )
-    _require_file_to_be(path)
 
 
-def _write_table(path: Path, table: pd.DataFrame) -> None:
-    _write_text(path, table.to_csv(index=False, lineterminator="\n"))
+def _pictures_in(folder: Path | None) -> list[Path]:
+    return [] if folder is None else [folder / name for name in _PICTURES]
 
 
-def _write_text(path: Path, text: str) -> None:
-    _write_whole(path, text.encode("utf-8"))
-    _print(f"written: {path}")
-
-
-def _draw(path: Path, size: tuple[float, float], draw: Callable[[Axes], object]) -> None:
-    """Draw on axes of a figure of that size [in], and write it as the kind that its name ends in."""
-    from matplotlib.figure import Figure
-
-    figure, drawn = Figure(figsize=size, layout="constrained"), BytesIO()
-    draw(figure.add_subplot())
-    figure.savefig(drawn, format=path.suffix[1:], dpi=150)
-    _write_whole(path, drawn.getvalue())
-    _print(f"drawn: {path}")
-
-
-def _write_whole(path: Path, content: bytes) -> None:
-    """Write a file whole or not at all."""
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        part.write_bytes(content)
-        part.replace(path)
-    except OSError as error:
-        raise OutputError(f"{path}: cannot be written ({error.strerror})") from None
-    finally:
-        part.unlink(missing_ok=True)
-
-
-def _draw_columns(advice: Advice, folder: Path) -> None:
+def _draw_columns(results: _Results, advice: Advice, folder: Path) -> None:
     """Draw the column as it is now where it first fails, as recommended, and the risk by how full it is."""
     from colsim.pictures import plot_column, plot_risk
 
     decision = advice.spacer
+    as_it_is_now, recommended, risk = _pictures_in(folder)
     present = {SPACER: advice.scenario.rotor.spacer_thickness}
-    chosen = {"as-it-is-now": present}
+    chosen = {as_it_is_now: present}
     if decision.chosen is not None:
-        chosen["recommended"] = dict(decision.chosen.changes)
-    folder.mkdir(parents=True, exist_ok=True)
-    for name, changes in chosen.items():
-        again = replay_to_show(decision, changes)
-        _draw(folder / f"column-{name}.png", (6.4, 8.0), partial(plot_column, again, moment_to_show(again)))
+        chosen[recommended] = dict(decision.chosen.changes)
     now = next((option for option in decision.options if dict(option.changes) == present), None)
     if now is not None:
-        _draw(folder / "risk-as-it-is-now.png", (6.4, 4.0), partial(plot_risk, now.fills))
+        results.draw(risk, (6.4, 4.0), partial(plot_risk, now.fills))
+    for path, changes in chosen.items():
+        again = replay_to_show(decision, changes)
+        results.draw(path, (6.4, 8.0), partial(plot_column, again, moment_to_show(again)))
+    drawn = {*chosen, *([] if now is None else [risk])}
+    results.notes += [
+        f"of an earlier run, not drawn by this one: {path}"
+        for path in _pictures_in(folder)
+        if path not in drawn and os.path.lexists(path)
+    ]

@@ -11,12 +11,14 @@ import typer
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from colsim.errors import OutputError, ScenarioError
+from colsim.errors import ScenarioError
 from colsim.model import Column, Container, Liner, Loading, Rotor, Scenario, Target
 from colsim.model.conditions import Conditions, OnHand
 from colsim.model.fields import choices_of, part_of, quantity_of
 from colsim.model.generic_sizes import figures_of
 from colsim.model.squeeze_test import SqueezeReading
+from colsim.outputs import require_outputs, write_whole
+from colsim.screen import say
 from colsim.version import __version__
 
 __all__ = ["new", "scenario_to_fill_in", "take_options"]
@@ -44,6 +46,7 @@ def new(
         Path | None,
         typer.Option("--output", "-o", metavar="PATH", help="write it here; printed if not given", show_default=False),
     ] = None,
+    force: Annotated[bool, typer.Option("--force", help="replace a file that is there already")] = False,
 ) -> None:
     """Print a scenario file to fill in, with every key worth measuring and how it is measured."""
     try:
@@ -51,23 +54,15 @@ def new(
     except ScenarioError as error:
         raise ScenarioError([("--from", what) for _, what in error.problems]) from None
     if output is None:
-        typer.echo(text, nl=False)
+        say(text.removesuffix("\n"))
         return
-    try:
-        with output.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-    except FileExistsError:
-        raise OutputError(
-            f"{output}: there is such a file already, and it stays as it is; give another name, or remove it first"
-        ) from None
-    except OSError as error:
-        raise OutputError(f"{output}: cannot be written ({error.strerror}); give another path") from None
-    typer.echo(f"written: {output}")
+    require_outputs([output], force=force)
+    say(f"written: {write_whole(output, text.encode('utf-8'), force=force)}")
 
 
 def _print_version(wanted: bool) -> None:
     if wanted:
-        typer.echo(f"colsim {__version__}")
+        say(f"colsim {__version__}")
         raise typer.Exit
 
 

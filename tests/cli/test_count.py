@@ -1,10 +1,10 @@
 """The command ``count``."""
 
 import json
+import os
 import subprocess
 import sys
 from functools import partial
-from pathlib import Path
 
 import matplotlib.image
 import pandas as pd
@@ -170,11 +170,12 @@ def test_several_kinds_are_refused_with_what_to_do(count):
 
 
 def test_nothing_half_drawn_stays_when_writing_fails(count, monkeypatch, tmp_path):
-    def full(self, target):
+    def full(source, target):
         raise OSError(28, "No space left on device")
 
     file, chart = small_toml(tmp_path), tmp_path / "chart.png"
-    monkeypatch.setattr(Path, "replace", full)
+    monkeypatch.setattr(os, "link", full)
+    monkeypatch.setattr(os, "replace", full)
     code, _, err = count(file, "--counts", 1, "--max-fills", 1, "--seed", 1, "--chart", chart)
     assert code == 2
     assert "chart.png: cannot be written (No space left on device)" in err

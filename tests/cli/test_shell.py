@@ -2,9 +2,9 @@
 
 import io
 import json
+import os
 import stat
 import sys
-from pathlib import Path
 
 import matplotlib.image
 import numpy as np
@@ -229,11 +229,11 @@ def test_the_answer_of_other_workers_is_the_same(answered, shell, tmp_path):
     assert (tmp_path / "b.json").read_bytes() == (folder / "a.json").read_bytes()
 
 
-def test_an_answer_replaces_an_older_one_whole(answered, shell, tmp_path):
+def test_an_answer_replaces_an_older_one_whole_where_it_is_asked_to(answered, shell, tmp_path):
     folder, _, _ = answered
     file = small_toml(tmp_path)
     (tmp_path / "old.json").write_text("x" * 100_000, encoding="utf-8")
-    assert shell("advise", file, *QUICK, "--json", "old.json")[0] == 0
+    assert shell("advise", file, *QUICK, "--json", "old.json", "--force")[0] == 0
     assert (tmp_path / "old.json").read_bytes() == (folder / "a.json").read_bytes()
 
 
@@ -244,12 +244,13 @@ def test_an_answer_can_be_read_by_whom_any_new_file_can(answered):
 
 
 def test_nothing_half_written_stays_when_writing_fails(shell, tmp_path, monkeypatch):
-    def full(self, target):
+    def full(source, target):
         raise OSError(28, "No space left on device")
 
     file = small_toml(tmp_path)
     before = tree(tmp_path)
-    monkeypatch.setattr(Path, "replace", full)
+    monkeypatch.setattr(os, "link", full)
+    monkeypatch.setattr(os, "replace", full)
     code, _, err = shell("advise", file, *QUICK, "--json", "answer.json")
     assert code == 2
     assert "answer.json: cannot be written (No space left on device)" in err

@@ -13,7 +13,7 @@ import colsim
 from colsim import errors
 
 PACKAGE = Path(colsim.__file__).parent
-ROOMS = {"theory", "model", "physics", "sampling", "advice", "pictures", "cli", "cli_new"}
+ROOMS = {"theory", "model", "physics", "sampling", "advice", "pictures", "outputs", "screen", "cli", "cli_new"}
 OURS = {name for name, each in vars(errors).items() if inspect.isclass(each) and issubclass(each, errors.ColsimError)}
 SECTIONS = ("Parameters", "Returns", "Yields", "Raises", "Notes", "References", "Examples", "Attributes")
 Function = ast.FunctionDef

@@ -12,7 +12,7 @@ import pytest
 import colsim
 
 PACKAGE = Path(colsim.__file__).parent
-ROOMS = ["theory", "model", "physics", "sampling", "advice", "pictures", "cli_new", "cli"]
+ROOMS = ["theory", "model", "physics", "sampling", "advice", "pictures", "outputs", "screen", "cli_new", "cli"]
 FREE = {"errors", "version"}  # rooms of nobody
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
