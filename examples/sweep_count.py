@@ -1,7 +1,8 @@
 """How high to fill a column of soft-walled bottles: a sweep over wall thickness and count.
 
 ``python examples/sweep_count.py FOLDER`` writes ``count.csv``, a row for each combination, and ``count.png`` into the
-folder; with ``--quick`` from so few loadings that they show the form of the answer and nothing else.
+folder; with ``--quick`` from so few loadings that they show the form of the answer and nothing else. Files of these
+names, from an earlier run, are replaced; nothing else in the folder is touched.
 
 The site is that of ``alder-hall-2.toml``, which is invented. Assumed here, and measured nowhere: the wall thicknesses,
 that the water is still, by how much bottles differ, the spacer (midway between the bounds of ``colsim check``), and
@@ -10,12 +11,16 @@ it is firm.
 """
 
 import argparse
+import sys
+from io import BytesIO
 from pathlib import Path
 
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from colsim import Scenario, Sweep, simulate_sweep
+from colsim.outputs import require_outputs, table_as_csv, write_whole
+from colsim.screen import exit_code_of
 
 WALL, COUNT = "container.wall_thickness", "loading.count"
 FEEL = {0.30: "crisp", 0.12: "thin", 0.08: "very thin"}  # [mm], half-way up
@@ -37,7 +42,13 @@ def main() -> None:
     parser.add_argument("folder", type=Path, help="where to write the table and the chart")
     parser.add_argument("--quick", action="store_true", help="a few loadings: the form of the answer, nothing to trust")
     arguments = parser.parse_args()
+    table, chart = arguments.folder / "count.csv", arguments.folder / "count.png"
+    require_outputs([table, chart], folder=arguments.folder, force=True)
     sweep = sweep_of(quick=arguments.quick)
+    arguments.folder.mkdir(parents=True, exist_ok=True)
+    write_whole(table, table_as_csv(sweep.to_dataframe()), force=True)
+    write_whole(chart, as_file(draw(sweep), "png", dpi=150), force=True)
+
     print(sweep.summary())
     assumed = ", ".join(f"{path} = {as_text(value)}" for path, value in ASSUMED.items())
     print(f"assumed, not measured: {WALL}, {assumed}")
@@ -46,11 +57,6 @@ def main() -> None:
     print("A container is soft where its wall is described or its drink is still, as here; else it is firm.")
     if WALL in sweep.without_effect():
         print("In these loadings the thickness changed nothing.")
-
-    arguments.folder.mkdir(parents=True, exist_ok=True)
-    table, chart = arguments.folder / "count.csv", arguments.folder / "count.png"
-    sweep.to_dataframe().to_csv(table, index=False)
-    draw(sweep).savefig(chart, dpi=150)
     print(f"written: {table}, {chart}")
 
 
@@ -103,12 +109,20 @@ def draw(sweep: Sweep) -> Figure:
         xlabel="loaded [containers]",
         ylabel="share of loadings that meet trouble [-]",
         ylim=(-0.02, 1.02),
-        title=f"{sweep.scenario.title}: {sweep.asked_for} loadings of each{same}",
     )
+    # A $ in the title of a scenario is no formula.
+    axes.set_title(f"{sweep.scenario.title}: {sweep.asked_for} loadings of each{same}", parse_math=False)
     axes.xaxis.set_major_locator(MaxNLocator(integer=True))
     figure.legend(loc="outside lower center", ncols=2, fontsize="small", frameon=False)
     return figure
 
 
+def as_file(figure: Figure, kind: str, *, dpi: int) -> bytes:
+    """Give what a file of that kind holds."""
+    drawn = BytesIO()
+    figure.savefig(drawn, format=kind, dpi=dpi)
+    return drawn.getvalue()
+
+
 if __name__ == "__main__":  # worker processes read this file too
-    main()
+    sys.exit(exit_code_of(main))

@@ -1,28 +1,34 @@
 """Plots for a training handout, each as PNG and SVG, and all with the cautions in one plain PDF.
 
 ``python examples/training_handout.py FOLDER``; with ``--quick`` from so few loadings that the count chart shows its
-form and nothing else. The machine is invented; sizes, masses and frictions are those of its description below.
+form and nothing else. Files of the same names, from an earlier run, are replaced; nothing else in the folder is
+touched. The machine is invented; sizes, masses and frictions are those of its description below.
 """
 
 import argparse
+import sys
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Callable
+from io import BytesIO
 from pathlib import Path
 
 import numpy as np
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
+from sweep_count import as_file, sweep_of
 from sweep_count import draw as draw_counts
-from sweep_count import sweep_of
 
 from colsim import Scenario, replay
 from colsim.advice.cautions import CAUTIONS
 from colsim.advice.spacer_bounds import spacer_bounds
+from colsim.outputs import require_outputs, write_whole
 from colsim.pictures import plot_column
+from colsim.screen import exit_code_of
 from colsim.theory.equilibrium import channel_critical_friction
 
 PAGE = (8.27, 11.69)  # [in] A4
 SEED = 4417
+KINDS = ("png", "svg")
 SLIM = Scenario(
     title="a slim bottle of 58 mm in a column of 90 mm (invented)",
     container={"diameter": 58, "mass": 0.45, "stiffness": 70},
@@ -40,22 +46,33 @@ def main() -> None:
         "--quick", action="store_true", help="few loadings: the form of the count chart, not its values"
     )
     arguments = parser.parse_args()
-    arguments.folder.mkdir(parents=True, exist_ok=True)
-    with PdfPages(arguments.folder / "handout.pdf") as pdf:
+    folder, handout = arguments.folder, arguments.folder / "handout.pdf"
+    charts = {
+        folder / "right-and-wrong": right_and_wrong,
+        folder / "spacer-by-diameter": spacer_by_diameter,
+        folder / "bridging-by-width": bridging_by_width,
+        folder / "count-by-softness": lambda: draw_counts(sweep_of(quick=arguments.quick)),
+    }
+    files = [path.with_suffix(f".{kind}") for path in charts for kind in KINDS]
+    require_outputs([*files, handout], folder=folder, force=True)
+    folder.mkdir(parents=True, exist_ok=True)
+    write_whole(handout, draw_and_bind(charts), force=True)
+    for path in charts:
+        print(f"drawn: {path}.png and .svg")
+    print(f"bound: {handout}")
+
+
+def draw_and_bind(charts: dict[Path, Callable[[], Figure]]) -> bytes:
+    """Write each chart, and give the PDF that holds all of them."""
+    bound = BytesIO()
+    with PdfPages(bound) as pdf:
         pdf.savefig(cautions())
-        for name, figure in charts(quick=arguments.quick):
+        for path, draw in charts.items():
+            figure = draw()
             pdf.savefig(figure)
-            for kind in ("png", "svg"):
-                figure.savefig(arguments.folder / f"{name}.{kind}", dpi=200)
-            print(f"drawn: {arguments.folder / name}.png and .svg")
-    print(f"bound: {arguments.folder / 'handout.pdf'}")
-
-
-def charts(*, quick: bool) -> Iterator[tuple[str, Figure]]:
-    yield "right-and-wrong", right_and_wrong()
-    yield "spacer-by-diameter", spacer_by_diameter()
-    yield "bridging-by-width", bridging_by_width()
-    yield "count-by-softness", draw_counts(sweep_of(quick=quick))
+            for kind in KINDS:
+                write_whole(path.with_suffix(f".{kind}"), as_file(figure, kind, dpi=200), force=True)
+    return bound.getvalue()
 
 
 def cautions() -> Figure:
@@ -132,4 +149,4 @@ def bridging_by_width() -> Figure:
 
 
 if __name__ == "__main__":  # worker processes read this file too
-    main()
+    sys.exit(exit_code_of(main))
