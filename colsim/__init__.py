@@ -17,7 +17,7 @@ if TYPE_CHECKING:
         find_spacer,
         simulate_sweep,
     )
-    from colsim.errors import ColsimError, OutputError, RangeError, ScenarioError, SimulationError
+    from colsim.errors import ColsimError, OutputError, RangeError, ScenarioError, SimulationError, StoppedError
     from colsim.model import CATALOGUE, Column, Container, Layer, Liner, Loading, Rotor, Scenario, Spread, Target
     from colsim.sampling import Fill, Fills, Replay, replay, simulate_fill, simulate_fills
 
@@ -42,6 +42,7 @@ __all__ = [
     "ScenarioError",
     "SimulationError",
     "Spread",
+    "StoppedError",
     "Sweep",
     "Target",
     "__version__",
@@ -68,7 +69,7 @@ _ROOMS = {
         "find_spacer",
         "simulate_sweep",
     ),
-    "errors": ("ColsimError", "OutputError", "RangeError", "ScenarioError", "SimulationError"),
+    "errors": ("ColsimError", "OutputError", "RangeError", "ScenarioError", "SimulationError", "StoppedError"),
     "model": (
         "CATALOGUE",
         "Column",

@@ -5,16 +5,19 @@ from __future__ import annotations
 import json
 import math
 import os
+import signal
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import partial
 from io import BytesIO
+from itertools import count as count_from
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Protocol
 
 import typer
 
@@ -37,10 +40,11 @@ from colsim.model.base import keys
 from colsim.outputs import require_outputs, table_as_csv, write_whole
 from colsim.physics.choice import AUTO, ENGINES, compiles_first, engine_named, make_ready
 from colsim.sampling.draws import fresh_seed
-from colsim.sampling.workers import process_pool
-from colsim.screen import exit_code_of, say
+from colsim.sampling.workers import WorkerPool, process_pool
+from colsim.screen import INTERRUPTED, exit_code_of, say
 
 if TYPE_CHECKING:
+    import pandas as pd
     from matplotlib.axes import Axes
 
 __all__ = ["app", "main"]
@@ -51,6 +55,7 @@ _FEWER_POINTS = f"allowed: {MOST_POINTS} in all; take a larger step or fewer val
 _ROUNDING = Decimal("1e-9")  # of a step, by which a range's upper end may lie beyond its last value
 _TRUTH = {"true": True, "false": False}
 _CHART_KINDS = (".png", ".svg")
+_CUT_SHORT = "INTERRUPTED by Ctrl-C: not all was simulated, and the answer is from what was."
 _PICTURES = ("column-as-it-is-now.png", "column-recommended.png", "risk-as-it-is-now.png")
 
 app = typer.Typer(
@@ -112,7 +117,7 @@ def advise(
         advice = advise_on(scenario, max_fills=max_fills, **work.how)
     texts = [as_text(advice, file=str(file)), *([why(advice)] if show_why else [])]
     texts.append(work.took() + ("" if show_why else "   more: --why"))
-    with _results(*texts, force=force) as results:
+    with _results(*texts, of=advice, force=force) as results:
         if pictures is not None:
             with suppress(OSError):  # then what goes into it says why it cannot be written
                 pictures.mkdir(parents=True, exist_ok=True)
@@ -144,9 +149,9 @@ def compare(
     require_outputs([csv, chart], scenario=file, force=force)
     with _work(workers, engine, seed) as work:
         comparison = compare_containers(scenario, names, max_fills=max_fills, **work.how)
-    with _results(comparison.summary(), care_as_text(), work.took(), force=force) as results:
+    with _results(comparison.summary(), care_as_text(), work.took(), of=comparison, force=force) as results:
         if csv is not None:
-            results.write("written", csv, table_as_csv(comparison.to_dataframe()))
+            results.write_table(csv, comparison.to_dataframe())
         if chart is not None:
             from colsim.pictures import plot_comparison
 
@@ -180,9 +185,9 @@ def count(
     require_outputs([csv, chart], scenario=file, force=force)
     with _work(workers, engine, seed) as work:
         decision = find_count(scenario, counts=named, max_fills=max_fills, **work.how)
-    with _results(count_as_text(decision), care_as_text(), work.took(), force=force) as results:
+    with _results(count_as_text(decision), care_as_text(), work.took(), of=decision, force=force) as results:
         if csv is not None:
-            results.write("written", csv, table_as_csv(risk_by_count(decision)))
+            results.write_table(csv, risk_by_count(decision))
         if chart is not None:
             from colsim.pictures import plot_count
 
@@ -213,9 +218,9 @@ def sweep(
     require_outputs([csv], scenario=file, force=force)
     with _work(workers, engine, seed) as work:
         swept = simulate_sweep(scenario, values, fills=fills, **work.how)
-    with _results(swept.summary(), care_as_text(), work.took(), force=force) as results:
+    with _results(swept.summary(), care_as_text(), work.took(), of=swept, force=force) as results:
         if csv is not None:
-            results.write("written", csv, table_as_csv(swept.to_dataframe()))
+            results.write_table(csv, swept.to_dataframe())
 
 
 @app.command()
@@ -255,6 +260,13 @@ def main() -> None:
     sys.exit(exit_code_of(app))
 
 
+class _CanBeCutShort(Protocol):
+    """An answer that says whether Ctrl-C came before all was simulated."""
+
+    @property
+    def interrupted(self) -> bool: ...
+
+
 @dataclass(frozen=True)
 class _Work:
     """What simulates: processes, engine, seed, and since when."""
@@ -277,9 +289,30 @@ def _work(workers: int | None, engine: str, seed: int | None) -> Iterator[_Work]
     if compiles_first(engine):
         print("Compiling the engine for this machine, which takes some fifteen seconds, once ...", file=sys.stderr)  # noqa: T201
     make_ready(engine)
-    with process_pool(workers) as pool:
+    with process_pool(workers) as pool, _ended_by_a_second_interrupt(pool):
         how = {"seed": fresh_seed() if seed is None else seed, "executor": pool, "engine": engine, "progress": True}
         yield _Work(how, workers or os.cpu_count() or 1, begun)
+
+
+@contextmanager
+def _ended_by_a_second_interrupt(pool: Executor) -> Iterator[None]:
+    """Have the first Ctrl-C answer from what is done, and a second one end everything at once."""
+    before, pressed = signal.getsignal(signal.SIGINT), count_from(1)
+
+    def on_interrupt(*_: object) -> None:
+        if next(pressed) == 1:
+            os.write(2, b"\nCtrl-C: the answer is from what is done by now; once more ends at once.\n")
+            raise KeyboardInterrupt
+        if isinstance(pool, WorkerPool):
+            pool.kill()
+        os._exit(INTERRUPTED)
+
+    if before is signal.default_int_handler:  # else somebody wants it otherwise
+        signal.signal(signal.SIGINT, on_interrupt)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _read_scenario(file: Path, changes: Sequence[str] | None) -> Scenario:
@@ -373,8 +406,8 @@ def _read_range(option: str, text: str) -> list[object]:
 class _Results:
     """What a command leaves: files, which are written at once, and text, which is shown after the last of them."""
 
-    def __init__(self, force: bool) -> None:
-        self._force = force
+    def __init__(self, *, interrupted: bool, force: bool) -> None:
+        self._interrupted, self._force = interrupted, force
         self.texts: list[str] = []
         self.notes: list[str] = []
         self.problems: list[str] = []
@@ -387,6 +420,10 @@ class _Results:
         draw(figure.add_subplot())
         figure.savefig(drawn, format=path.suffix[1:].lower(), dpi=150)
         self.write("drawn", path, drawn.getvalue())
+
+    def write_table(self, path: Path, table: pd.DataFrame) -> None:
+        """Write a table as CSV; one that was cut short says so in a column."""
+        self.write("written", path, table_as_csv(table.assign(interrupted=True) if self._interrupted else table))
 
     def write(self, done: str, path: Path, content: bytes) -> None:
         """Write one file; that it cannot be written keeps back neither the others nor the text."""
@@ -401,15 +438,17 @@ class _Results:
 
 
 @contextmanager
-def _results(*texts: str, force: bool) -> Iterator[_Results]:
-    """Show what a command has to say after its files, whatever becomes of these."""
-    results = _Results(force)
+def _results(*texts: str, of: _CanBeCutShort, force: bool) -> Iterator[_Results]:
+    """Show what a command has to say after its files, whatever becomes of these; exit code 130 if it was cut short."""
+    results = _Results(interrupted=of.interrupted, force=force)
     try:
         yield results
     finally:
-        say(*texts, *results.notes)
+        say(*texts, *results.notes, *[_CUT_SHORT] * of.interrupted)
     if results.problems:
         raise OutputError("\n".join(results.problems))
+    if of.interrupted:
+        raise typer.Exit(INTERRUPTED)
 
 
 def _require_chart_kind(path: Path | None) -> None:

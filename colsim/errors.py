@@ -36,5 +36,9 @@ class SimulationError(ColsimError, RuntimeError):
     """A simulation could not be carried through; the message names the seed that replays it."""
 
 
+class StoppedError(SimulationError):
+    """Ctrl-C came before there was anything to answer from."""
+
+
 class OutputError(ColsimError, OSError):
     """A result could not be written where it was asked for."""

@@ -10,11 +10,13 @@ from collections.abc import Callable
 from contextlib import redirect_stderr, redirect_stdout, suppress
 from typing import TextIO
 
-from colsim.errors import ColsimError, ScenarioError
+from colsim.errors import ColsimError, ScenarioError, StoppedError
 from colsim.model.one_line import as_escapes
 
-__all__ = ["exit_code_of", "say"]
+__all__ = ["INTERRUPTED", "exit_code_of", "say"]
 
+INTERRUPTED = 130
+"""Exit code of what Ctrl-C cut short, as a shell gives it."""
 _READER_LEFT = frozenset({errno.EPIPE, errno.EBADF})
 
 
@@ -45,7 +47,8 @@ def exit_code_of(command: Callable[[], object]) -> int:
     Returns
     -------
     int
-        Its own exit code; 2 if something was refused, or standard output took no more, as on a full disk.
+        Its own exit code; 2 if something was refused, or standard output took no more, as on a full disk; 130 if Ctrl-C
+        came before there was anything to answer from.
     """
     _fill_closed_descriptors()
     out, err = _SteadyStream(sys.stdout), _SteadyStream(sys.stderr)
@@ -68,7 +71,7 @@ def _run(command: Callable[[], object]) -> int:
         return 2
     except ColsimError as error:
         _complain(_shown(str(error)))
-        return 2
+        return INTERRUPTED if isinstance(error, StoppedError) else 2
     except SystemExit as left:
         return left.code if isinstance(left.code, int) else int(left.code is not None)
     return 0

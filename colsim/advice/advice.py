@@ -115,8 +115,9 @@ def advise(
     ScenarioError
         If a number is not allowed.
     SimulationError
-        If the column does not hold what it is to be loaded with, a fill cannot be carried through, or Ctrl-C came
-        before the first fill was done.
+        If the column does not hold what it is to be loaded with, or a fill cannot be carried through.
+    StoppedError
+        If Ctrl-C came before the first fill was done.
     """
     require_scenario(scenario)
     with study(max_fills=max_fills, seed=seed, executor=executor, engine=engine, progress=progress) as how:

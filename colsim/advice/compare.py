@@ -68,8 +68,9 @@ def compare_containers(
     ScenarioError
         If none is named, one twice, or a name is not known; or if a number is not allowed, or there is no such engine.
     SimulationError
-        If the column does not hold what it is to be loaded with, a fill cannot be carried through, or Ctrl-C came
-        before the first fills were done.
+        If the column does not hold what it is to be loaded with, or a fill cannot be carried through.
+    StoppedError
+        If Ctrl-C came before the first fill was done.
     """
     require_scenario(scenario)
     named = _named(scenario, containers)
@@ -77,7 +78,7 @@ def compare_containers(
     made = [each.of(scenario) for alternatives, _ in prepared.values() for each in alternatives]
     with_present = scenario in made
     with study(max_fills=max_fills, seed=seed, executor=executor, engine=engine, progress=progress) as how:
-        candidates = []
+        candidates, interrupted = [], False
         for name, container in named.items():
             alternatives, refused = prepared[name]
             capacity = _capacity(scenario, container)
@@ -88,9 +89,9 @@ def compare_containers(
             option = decision.least_bad
             loaded = max((fill.loaded for fill in option.fills.valid), default=0)
             candidates.append(Candidate(name, container, "", capacity, loaded, option, decision.measure_next))
-            if decision.interrupted:
+            if interrupted := decision.interrupted:
                 break
-    return Comparison(scenario, tuple(candidates), how.seed)
+    return Comparison(scenario, tuple(candidates), how.seed, interrupted)
 
 
 class _InColumn(Question):

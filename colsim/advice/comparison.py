@@ -83,11 +83,14 @@ class Comparison:
         In the order in which they were named.
     seed : int
         Seed of all draws.
+    interrupted : bool
+        Whether Ctrl-C cut it short; those that are missing were not looked at.
     """
 
     scenario: Scenario
     candidates: tuple[Candidate, ...]
     seed: int
+    interrupted: bool = False
 
     def clearly_better(self) -> tuple[tuple[str, str, Pairs], ...]:
         """List which containers fail less than which others on the same loadings, beyond chance.
@@ -175,7 +178,8 @@ class Comparison:
         for candidate in self.candidates:
             spacer = "" if candidate.option is None else f" (with the {spacer_in_words(candidate.option.value)})"
             named.setdefault(candidate.verdict, []).append(f"{candidate.name}{spacer}")
-        text = "; ".join(f"{verdict}: {', '.join(names)}" for verdict, names in named.items()) + "."
+        early = "Stopped early, so not all was looked at. " * self.interrupted
+        text = early + "; ".join(f"{verdict}: {', '.join(names)}" for verdict, names in named.items()) + "."
         hints = [
             f"To settle {candidate.name}: {candidate.measure_next[0]}."
             for candidate in self.candidates

@@ -13,7 +13,7 @@ from colsim.advice.pipeline import Inquiry, Question, decide, hints_for, least_b
 from colsim.advice.risks import Risks
 from colsim.advice.status import Status
 from colsim.advice.study import study
-from colsim.errors import SimulationError
+from colsim.errors import SimulationError, StoppedError
 from colsim.model import Scenario
 from colsim.physics.choice import AUTO
 from colsim.sampling.checks import require_scenario
@@ -72,8 +72,9 @@ def find_count(
     ScenarioError
         If containers of several kinds are loaded, a count is not allowed or finds no room, or a number is not allowed.
     SimulationError
-        If the column does not hold any of the counts, a fill cannot be carried through, or Ctrl-C came before the first
-        fill was done.
+        If the column does not hold any of the counts, or a fill cannot be carried through.
+    StoppedError
+        If Ctrl-C came before the first fill was done.
 
     Notes
     -----
@@ -138,7 +139,7 @@ class _Count(Question):
         run = Run(self.scenario.changed(**{COUNT: most}).screened(), lambda _: True, engine=inquiry.study.engine)
         (fills,) = inquiry.study.simulate([run], at_most=FIRST_LOOK)
         if fills.interrupted:
-            raise SimulationError("stopped before the first fill was done; nothing to advise from")
+            raise StoppedError("stopped before the first fill was done; nothing to advise from")
         return min((_room_in(fill) for fill in fills.valid), default=most)
 
     def _between(self, options: Sequence[Option]) -> int | None:

@@ -19,7 +19,7 @@ from colsim.advice.step_check import check_steps
 from colsim.advice.study import Study
 from colsim.advice.to_measure import in_words, what_measuring_brings, what_to_do_next
 from colsim.advice.window import Window
-from colsim.errors import SimulationError
+from colsim.errors import StoppedError
 from colsim.model import Scenario
 from colsim.sampling.many_fills import require_room
 
@@ -296,8 +296,9 @@ def decide(question: Question, study: Study) -> Decision:
     ScenarioError
         If an option cannot be.
     SimulationError
-        If the column does not hold what it is to be loaded with, a fill cannot be carried through, or Ctrl-C came
-        before the first fill was done.
+        If the column does not hold what it is to be loaded with, or a fill cannot be carried through.
+    StoppedError
+        If Ctrl-C came before the first fill was done.
     """
     inquiry = Inquiry(question, study)
     while not inquiry.interrupted:
@@ -309,7 +310,7 @@ def decide(question: Question, study: Study) -> Decision:
             break
     options, best = inquiry.options, inquiry.best
     if not options:
-        raise SimulationError("stopped before the first fill was done; nothing to advise from")
+        raise StoppedError("stopped before the first fill was done; nothing to advise from")
     if all(option.fills.always_short for option in options):
         require_room(options[0].fills)
     narrowed: tuple[str, ...] = ()

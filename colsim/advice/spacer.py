@@ -68,8 +68,9 @@ def find_spacer(
     ScenarioError
         If a spacer cannot go into the pocket, or a number is not allowed.
     SimulationError
-        If the column does not hold what it is to be loaded with, a fill cannot be carried through, or Ctrl-C came
-        before the first fill was done.
+        If the column does not hold what it is to be loaded with, or a fill cannot be carried through.
+    StoppedError
+        If Ctrl-C came before the first fill was done.
     """
     require_scenario(scenario)
     question = _Spacer(scenario, spacers)

@@ -16,7 +16,7 @@ import numpy as np
 from tqdm import tqdm
 
 from colsim.advice.option import commonest_mechanism
-from colsim.errors import ScenarioError, SimulationError
+from colsim.errors import ScenarioError, SimulationError, StoppedError
 from colsim.model import Scenario
 from colsim.model.paths import put
 from colsim.physics.choice import AUTO, engine_named
@@ -230,8 +230,9 @@ def simulate_sweep(
         If a path is unknown, has no values, a value twice, or is replaced by a later one; if fills or seed is not
         allowed, or there is no such engine; or if no point can be described.
     SimulationError
-        If no point has room for what is to be loaded, a fill cannot be carried through, or Ctrl-C came before the first
-        fill was done.
+        If no point has room for what is to be loaded, or a fill cannot be carried through.
+    StoppedError
+        If Ctrl-C came before the first fill was done.
 
     Examples
     --------
@@ -274,7 +275,7 @@ def simulate_sweep(
         for values, each in zip(wanted, described, strict=True)
     ]
     if not any(found):
-        raise SimulationError("stopped before the first fill was done; nothing to show")
+        raise StoppedError("stopped before the first fill was done; nothing to show")
     if all(point.refused for point in points):
         raise SimulationError(_all_refused(wanted, points[0].refused))
     kept = tuple(point for point in points if point.refused or (point.fills is not None and point.fills.records))

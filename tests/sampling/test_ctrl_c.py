@@ -10,8 +10,9 @@ from dataclasses import replace
 import pytest
 from tests_shared import ROOT, AtOnce, measured, small_scenario
 
-from colsim import SimulationError, find_spacer, simulate_fill, simulate_fills
+from colsim import find_spacer, simulate_fill, simulate_fills
 from colsim.advice.status import judged
+from colsim.errors import StoppedError
 from colsim.sampling import Outcome, many_fills
 from colsim.sampling.workers import process_pool
 
@@ -117,7 +118,7 @@ def test_what_is_done_of_a_spacer_after_the_gap_of_another_counts():
 
 
 def test_advice_from_nothing_is_refused():
-    with pytest.raises(SimulationError, match="stopped before the first fill was done"):
+    with pytest.raises(StoppedError, match="stopped before the first fill was done"):
         find_spacer(SCENARIO, spacers=[0], max_fills=2, seed=5, executor=Interrupted(at=0, never=[1]))
 
 

@@ -11,6 +11,7 @@ from tests_shared import AtOnce, made, measured, small_scenario
 from colsim import ScenarioError, SimulationError, find_count, simulate_fill
 from colsim.advice import Status
 from colsim.advice.count_table import risk_by_count
+from colsim.errors import StoppedError
 from colsim.sampling import Outcome, many_fills
 from colsim.sampling.draws import draw_fill_wide
 
@@ -240,7 +241,7 @@ def test_stopped_by_hand_it_says_so_and_goes_by_what_is_done(pretend, monkeypatc
 
     monkeypatch.setattr(many_fills, "simulate_fill", stop)
     if reason is None:
-        with pytest.raises(SimulationError, match="stopped before the first fill was done"):
+        with pytest.raises(StoppedError, match="stopped before the first fill was done"):
             decide()
     else:
         decision = decide()

@@ -11,6 +11,7 @@ import pytest
 from tests_shared import AtOnce, small_scenario
 
 from colsim import Fills, ScenarioError, SimulationError, Sweep, simulate_fills, simulate_sweep
+from colsim.errors import StoppedError
 from colsim.sampling import many_fills
 from colsim.sampling.workers import process_pool
 
@@ -244,7 +245,7 @@ def test_ctrl_c_gives_what_was_done_without_a_gap(sweep, monkeypatch):
 
 
 def test_ctrl_c_before_the_first_fill_leaves_nothing_to_show():
-    with pytest.raises(SimulationError, match="stopped before the first fill was done"):
+    with pytest.raises(StoppedError, match="stopped before the first fill was done"):
         simulate_sweep(SCENARIO, OVER, fills=3, seed=5, executor=Interrupted(at=0))
 
 
