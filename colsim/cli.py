@@ -9,7 +9,6 @@ import signal
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Executor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from decimal import Decimal
@@ -289,13 +288,14 @@ def _work(workers: int | None, engine: str, seed: int | None) -> Iterator[_Work]
     if compiles_first(engine):
         print("Compiling the engine for this machine, which takes some fifteen seconds, once ...", file=sys.stderr)  # noqa: T201
     make_ready(engine)
-    with process_pool(workers) as pool, _ended_by_a_second_interrupt(pool):
+    pool = process_pool(workers)
+    with _ended_by_a_second_interrupt(pool), pool:  # while the pool shuts down, too
         how = {"seed": fresh_seed() if seed is None else seed, "executor": pool, "engine": engine, "progress": True}
         yield _Work(how, workers or os.cpu_count() or 1, begun)
 
 
 @contextmanager
-def _ended_by_a_second_interrupt(pool: Executor) -> Iterator[None]:
+def _ended_by_a_second_interrupt(pool: WorkerPool) -> Iterator[None]:
     """Have the first Ctrl-C answer from what is done, and a second one end everything at once."""
     before, pressed = signal.getsignal(signal.SIGINT), count_from(1)
 
@@ -303,8 +303,7 @@ def _ended_by_a_second_interrupt(pool: Executor) -> Iterator[None]:
         if next(pressed) == 1:
             os.write(2, b"\nCtrl-C: the answer is from what is done by now; once more ends at once.\n")
             raise KeyboardInterrupt
-        if isinstance(pool, WorkerPool):
-            pool.kill()
+        pool.kill()
         os._exit(INTERRUPTED)
 
     if before is signal.default_int_handler:  # else somebody wants it otherwise
@@ -408,7 +407,6 @@ class _Results:
 
     def __init__(self, *, interrupted: bool, force: bool) -> None:
         self._interrupted, self._force = interrupted, force
-        self.texts: list[str] = []
         self.notes: list[str] = []
         self.problems: list[str] = []
 

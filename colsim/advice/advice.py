@@ -14,7 +14,6 @@ from colsim.advice.spacer import MAX_FILLS, find_spacer
 from colsim.advice.study import study
 from colsim.model import Scenario
 from colsim.physics.choice import AUTO
-from colsim.sampling.checks import require_scenario
 from colsim.sampling.one_fill import Replay, replay
 
 __all__ = ["Advice", "advise", "moment_to_show", "replay_to_show"]
@@ -119,7 +118,6 @@ def advise(
     StoppedError
         If Ctrl-C came before the first fill was done.
     """
-    require_scenario(scenario)
     with study(max_fills=max_fills, seed=seed, executor=executor, engine=engine, progress=progress) as how:
         shared: dict[str, Any] = {"seed": how.seed, "executor": how.executor, "engine": engine, "progress": progress}
         spacer = find_spacer(scenario, max_fills=how.max_fills, **shared)

@@ -128,27 +128,28 @@ def _named(
     scenario: Scenario, containers: Sequence[str | Container] | Mapping[str, Container]
 ) -> Mapping[str, Container]:
     if isinstance(containers, Mapping):
-        named = dict(containers)
+        named = {name: _container(each) for name, each in containers.items()}
     else:
         listed = require_list("containers", containers, '["12 fl oz can", "500 ml carbonated"]')
-        found = [(each, _find(scenario, each)) if isinstance(each, str) else (_name(each), each) for each in listed]
+        found = [
+            (each, _find(scenario, each)) if isinstance(each, str) else (_container(each).name, each) for each in listed
+        ]
         named = dict(found)
         if len(named) < len(found):
             raise ScenarioError("containers: got the same name twice; allowed: each name once; rename one")
     if not named:
         raise ScenarioError("containers: got none; allowed: one name or container at least")
-    for name, each in named.items():
-        _name(each)
+    for name in named:
         if not is_one_line(str(name)):
             text = f'got the name "{as_escapes(str(name))}"; allowed: one line of text without control characters'
             raise ScenarioError([("containers", f"{text}; give it another")])
     return named
 
 
-def _name(container: object) -> str:
-    require_kind("containers", container, Container, "make one with Container(...), or give a name of the catalogue")
-    assert isinstance(container, Container)
-    return container.name
+def _container(given: Container) -> Container:
+    """Refuse what is none."""
+    require_kind("containers", given, Container, "make one with Container(...), or give a name of the catalogue")
+    return given
 
 
 def _find(scenario: Scenario, name: str) -> Container:

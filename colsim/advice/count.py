@@ -16,7 +16,6 @@ from colsim.advice.study import study
 from colsim.errors import SimulationError, StoppedError
 from colsim.model import Scenario
 from colsim.physics.choice import AUTO
-from colsim.sampling.checks import require_scenario
 from colsim.sampling.looks import FIRST_LOOK, Run
 from colsim.sampling.one_fill import Fill
 
@@ -82,8 +81,6 @@ def find_count(
     nevertheless, the confidence is shared among all counts that may come up, and not only among those that do. The risk
     need not grow with the count; see `Decision.reason`.
     """
-    require_scenario(scenario)
-    require_one_kind(scenario)
     question = _Count(scenario, counts)
     with study(max_fills=max_fills, seed=seed, executor=executor, engine=engine, progress=progress) as how:
         return decide(question, how)
@@ -94,6 +91,7 @@ class _Count(Question):
 
     def __init__(self, scenario: Scenario, counts: Sequence[int] | None) -> None:
         super().__init__(scenario)
+        require_one_kind(scenario)
         self.searched = counts is None
         self.counts = possible_counts(scenario) if counts is None else named_counts(scenario, counts)
         self.most = greatest_count(scenario)

@@ -21,6 +21,7 @@ from colsim.advice.to_measure import in_words, what_measuring_brings, what_to_do
 from colsim.advice.window import Window
 from colsim.errors import StoppedError
 from colsim.model import Scenario
+from colsim.sampling.checks import require_scenario
 from colsim.sampling.many_fills import require_room
 
 __all__ = ["Inquiry", "Question", "decide", "hints_for", "least_bad"]
@@ -45,6 +46,7 @@ class Question(ABC):
     """What the options are, as in "every ... looked at"."""
 
     def __init__(self, scenario: Scenario) -> None:
+        require_scenario(scenario)
         self.scenario = scenario
         self.window: Window | None = None
 

@@ -287,9 +287,9 @@ def simulate_with_known(risks: Risks, paths: Iterable[str], *, study: Study) -> 
 
 def _nearest_half(screened: Fills, known: Mapping[str, float], unknowns: Mapping[str, Spread]) -> tuple[Fill, ...]:
     """Give the half of the screening fills that drew something nearest to what is known now."""
+    widths = {path: unknowns[path].high - unknowns[path].low for path in known}
 
     def distance(fill: Fill) -> float:
-        widths = {path: unknowns[path].high - unknowns[path].low for path in known}
         return sum(abs(fill.drawn[path] - value) / widths[path] for path, value in known.items())
 
     return tuple(sorted(screened, key=distance)[: len(screened) // 2])

@@ -15,7 +15,7 @@ from colsim.advice.study import study
 from colsim.advice.window import Window, coarse_window, find_window
 from colsim.model import Scenario
 from colsim.physics.choice import AUTO
-from colsim.sampling.checks import require_list, require_number, require_scenario
+from colsim.sampling.checks import require_list, require_number
 
 __all__ = ["MAX_FILLS", "find_spacer"]
 
@@ -72,7 +72,6 @@ def find_spacer(
     StoppedError
         If Ctrl-C came before the first fill was done.
     """
-    require_scenario(scenario)
     question = _Spacer(scenario, spacers)
     with study(max_fills=max_fills, seed=seed, executor=executor, engine=engine, progress=progress) as how:
         return decide(question, how)
